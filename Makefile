@@ -1,0 +1,88 @@
+# SPDX-License-Identifier: Apache-2.0
+#
+# What one can do here. `make demo` and `make test` work in a fresh clone on
+# Debian with Go. Everything built lands in build/, which git ignores.
+
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+
+# The program and its tests are pure Go: one static file for any board.
+export CGO_ENABLED := 0
+
+# tests/ starts programs, browsers and machines; the race detector is for the rest.
+UNIT = $$(go list ./... | grep -v '^tallyhood/tests\(/\|$$\)')
+# Packages whose work is done by several goroutines at once.
+LOOPS = $(wildcard console/session console/hub)
+comma := ,
+BUILD = go build -trimpath -ldflags '-s -w'
+
+.PHONY: help
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## /\1\t/' | expand -t 14
+
+.PHONY: demo
+demo: build ## build and serve the demo; the address is printed
+	build/tallyhood serve --demo
+
+.PHONY: build
+build: ## build the program into build/
+	$(BUILD) -o build/tallyhood ./cmd/tallyhood
+
+.PHONY: test
+test: go-test pages ## install what the tests need, run every test and page check
+
+.PHONY: go-test
+go-test: install build/tools/testlog ## every Go test
+	go test -C .ci/tools ./...
+	go test -json ./... | build/tools/testlog
+
+.PHONY: pages
+pages: install ## the pages' source, types and module tests
+	.ci/pages
+
+.PHONY: check
+check: ## fast static checks: format, vet, rules
+	@unformatted=$$(gofmt -l .); \
+	if [ -n "$$unformatted" ]; then echo "not formatted by gofmt:"; echo "$$unformatted"; exit 1; fi
+	go vet ./...
+	go vet -C .ci/tools ./...
+	go test ./tests/rules
+
+.PHONY: lint
+lint: build/tools/staticcheck ## staticcheck, at the version in .ci/tools/go.mod
+	build/tools/staticcheck ./...
+
+.PHONY: race
+race: ## unit tests under the race detector, in random order
+	CGO_ENABLED=1 go test -race -shuffle=on $(UNIT)
+
+.PHONY: cpus
+cpus: ## the packages with loops on one processor and on two
+	$(if $(LOOPS),go test -count=1 -shuffle=on -cpu=1$(comma)2 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
+
+.PHONY: fresh
+fresh: ## what is generated is up to date, and go.mod is tidy
+	.ci/fresh
+
+.PHONY: cross
+cross: ## static programs for the boards, with their sizes
+	.ci/cross
+
+.PHONY: bench
+bench: ## every benchmark once
+	go test -run '^$$' -bench . -benchmem ./...
+
+.PHONY: install
+install: ## install missing Debian packages and the node tools
+	.ci/install
+
+.PHONY: clean
+clean: ## remove what was built
+	rm -rf build
+
+build/tools/testlog: $(wildcard .ci/tools/testlog/*.go) .ci/tools/go.mod
+	go build -C .ci/tools -o ../../$@ ./testlog
+
+build/tools/staticcheck: .ci/tools/go.mod .ci/tools/go.sum
+	go build -C .ci/tools -o ../../$@ honnef.co/go/tools/cmd/staticcheck

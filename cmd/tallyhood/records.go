@@ -1,0 +1,7 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import "github.com/spf13/cobra"
+
+func recordsCommand() *cobra.Command { return &cobra.Command{Use: "records"} }

@@ -1,0 +1,515 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package procedure
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+)
+
+// Decide says what an input means in a state: the facts that follow, in order,
+// and what to do at once. It changes nothing. An input that has no meaning in
+// this state gives an Ignored fact that says why, but for what comes after the
+// verdict, which gives nothing.
+func Decide(s State, in Input) ([]Dated, []Order) {
+	d := decision{s: s.Reach(in.At), in: in}
+	switch {
+	case s.Stage == Over || s.Stage == ProvingMist:
+		d.afterVerdict()
+	case in.Do == DoTick:
+		d.tick()
+	default:
+		d.input()
+	}
+	return d.facts, d.orders
+}
+
+type decision struct {
+	s      State
+	in     Input
+	facts  []Dated
+	orders []Order
+}
+
+// say adds a fact and folds it, so that what follows in the same decision
+// stands on it.
+func (d *decision) say(f Fact) {
+	x := Dated{d.in.At, f}
+	d.facts = append(d.facts, x)
+	d.s = Fold(d.s, x)
+}
+
+func (d *decision) cue(c Cue) { d.orders = append(d.orders, Order{Cue: c}) }
+
+func (d *decision) ignore(why Why) {
+	what := string(d.in.Do)
+	if d.in.Source != "" {
+		what += " " + d.in.Source
+	}
+	d.say(Ignored{what, why})
+}
+
+func (d *decision) refuse(why Why) {
+	d.ignore(why)
+	d.cue(CueRefused)
+}
+
+func (d *decision) end(o Outcome, r Reason, at time.Duration) {
+	d.facts = append(d.facts, Dated{d.in.At, Ended{o, r, at}})
+	d.s = Fold(d.s, d.facts[len(d.facts)-1])
+	d.orders = append(d.orders, Order{Drop: true})
+	switch o {
+	case Pass:
+		// A pass is promised only when it is on disk.
+		d.orders = append(d.orders, Order{Cue: CuePass, Durable: true})
+	case Fail:
+		d.cue(CueStop)
+	default:
+		d.cue(CueNotValid)
+	}
+}
+
+// inRun: from the first squeeze of the sensitivity test to the verdict a run
+// may not be unsupervised for a moment.
+func (d *decision) inRun() bool { return d.s.Stage != Ready }
+
+// inFit: the stages in which a report is a fail.
+func (d *decision) inFit() bool { return d.s.Stage == Dosing || d.s.Stage == Running }
+
+func (d *decision) input() {
+	in := d.in
+	switch in.Do {
+	case DoPress:
+		switch in.Source {
+		case "squeeze":
+			d.squeeze()
+		case "report":
+			d.report("button")
+		case "step":
+			d.goOn()
+		}
+	case DoDoubt:
+		d.doubt()
+	case DoRelease:
+		if in.Source == "report" && d.s.ReportDown {
+			d.say(Moved{"report_up"})
+		} else if in.Source == "squeeze" && (d.s.SqueezeHeld || d.s.Stage == Ready && d.s.SqueezeDown) {
+			d.say(Moved{"squeeze_up"})
+		}
+	case DoHeld:
+		if in.Source == "squeeze" {
+			d.say(Moved{"squeeze_held"})
+			d.say(Faulted{"pedal_held", "closed for over 2 s"})
+		}
+	case DoChatters:
+		if f := (Faulted{"chatters", in.Source}); !slices.Contains(d.s.Faults, f) {
+			d.say(f)
+		}
+	case DoCableOpen, DoCableShort:
+		d.say(Faulted{string(in.Do), ""})
+		if d.inRun() {
+			d.end(NotValid, Reason(in.Do), in.At)
+		}
+		d.cue(CueFault)
+	case DoCableSound:
+		if d.s.Cable != "" {
+			d.say(Healed{})
+		}
+	case DoGap, DoStalled, DoJournalFailed:
+		d.say(Faulted{map[Verb]string{DoGap: "input_gap", DoStalled: "stalled", DoJournalFailed: "journal_failed"}[in.Do], in.Detail})
+		if d.inRun() {
+			d.end(NotValid, map[Verb]Reason{DoGap: InputGap, DoStalled: Stalled, DoJournalFailed: JournalFailed}[in.Do], in.At)
+		}
+		d.cue(CueFault)
+	case DoPowerLost:
+		d.end(NotValid, PowerLost, in.At)
+	case DoEnd, DoAbandon:
+		d.end(NotValid, Interrupted, in.At)
+	case DoGoOn:
+		d.goOn()
+	case DoSaidAloud:
+		d.report("word")
+	case DoWelfare:
+		d.end(NotValid, StoppedForWelfare, in.At)
+	case DoHoodOff:
+		d.stopIn(HoodOff, Screening, Dosing, Running, ProvingButton)
+	case DoTouched:
+		d.stopIn(FacepieceTouched, Dosing, Running, ProvingButton)
+	case DoMistFailed:
+		d.stopIn(MistCheckFailed, Screening, Dosing, Running, ProvingButton)
+	case DoAnswer:
+		d.answer()
+	case DoAbstained:
+		d.say(Abstained{in.For, in.By})
+	case DoCorrect:
+		d.correct()
+	case DoBeginProof, DoProofNothing, DoProofTasted:
+		d.refuse(WhyNotPassed)
+	default:
+		d.refuse(WhyNotHere)
+	}
+}
+
+func (d *decision) stopIn(r Reason, stages ...Stage) {
+	for _, st := range stages {
+		if d.s.Stage == st {
+			d.end(NotValid, r, d.in.At)
+			return
+		}
+	}
+	d.refuse(WhyNotHere)
+}
+
+func (d *decision) answer() {
+	if d.s.Stage != Ready {
+		d.refuse(WhyNotHere)
+		return
+	}
+	for _, q := range d.s.Opened.Rules.Before {
+		if q.ID == d.in.Question {
+			d.say(Answered{d.in.Question, d.in.Yes, d.in.By})
+			return
+		}
+	}
+	d.refuse(WhyNotHere)
+}
+
+func (d *decision) squeeze() {
+	switch d.s.Stage {
+	case Ready:
+		d.say(Moved{"squeeze_down"})
+		d.ignore(WhyNotHere)
+	case Screening:
+		if len(d.s.Screening) >= d.most() {
+			d.ignore(WhyScreeningFull)
+			return
+		}
+		d.say(Squeezed{Part: PartScreening})
+		d.cue(CueCounted)
+	case Dosing:
+		d.say(Squeezed{Part: PartInitial})
+		d.dosed()
+	case Running:
+		part, n, dose, open := d.s.doseAt(d.in.At)
+		if !open || dose.Left() == 0 {
+			d.say(SqueezedExtra{n})
+			return
+		}
+		d.say(Squeezed{part, n})
+		d.countDown(dose.Left() - 1)
+	default:
+		d.ignore(WhyNotHere)
+	}
+}
+
+// dosed follows a change of the initial dose: its last squeeze starts the clock.
+func (d *decision) dosed() {
+	left := d.s.Initial.Left()
+	d.countDown(left)
+	if left == 0 {
+		d.say(ClockStarted{})
+	}
+}
+
+func (d *decision) countDown(left int) {
+	switch {
+	case left == 0:
+		d.cue(CueDoseDone)
+	case left <= 5:
+		d.cue(cueCountDown + Cue(strconv.Itoa(left)))
+	default:
+		d.cue(CueCounted)
+	}
+}
+
+func (d *decision) most() int { return int(d.s.Opened.Rules.Figures.ScreeningMost.Value) }
+
+func (d *decision) doubt() {
+	switch {
+	case d.in.Source == "squeeze":
+		switch d.s.Stage {
+		case Screening:
+			d.say(SqueezeDoubted{PartScreening})
+		case Dosing:
+			d.say(SqueezeDoubted{PartInitial})
+		case Running:
+			d.say(SqueezeDoubted{PartTopUp})
+		default:
+			d.ignore(WhyTooShort)
+		}
+	case d.in.Source == "report" && d.inFit():
+		d.say(Faulted{"doubtful_report", ""})
+		d.end(NotValid, DoubtfulReport, d.in.At)
+	default:
+		d.ignore(WhyTooShort)
+	}
+}
+
+// report is the wearer's: by the button, or by a word that the tester passes on.
+func (d *decision) report(by string) {
+	button := by == "button"
+	if button {
+		d.say(Moved{"report_down"})
+	}
+	switch d.s.Stage {
+	case Ready:
+		d.ignore(WhyNoSqueezeYet)
+	case Screening:
+		if d.s.Counted() == 0 {
+			d.refuse(WhyNoSqueezeYet)
+			return
+		}
+		d.say(Reported{by})
+		if button {
+			d.say(ButtonProven{})
+		}
+		d.say(BinSet{len(d.s.Screening), d.s.ScreenDoubt, d.s.Opened.Rules.BinOf(d.s.Counted()).Bin})
+		d.cue(CueReported)
+	case Clearing, Donning:
+		if button && !d.s.Proven {
+			d.say(ButtonProven{})
+		}
+		d.ignore(WhyNoted)
+	case Dosing:
+		d.say(Reported{by})
+		d.end(Fail, TastedBeforeClock, d.in.At)
+	case Running:
+		d.say(Reported{by})
+		d.end(Fail, Tasted, d.in.At)
+	case ProvingButton:
+		if !button {
+			// Said aloud after the last exercise: the hood is still on.
+			d.say(Reported{by})
+			d.end(Fail, Tasted, d.in.At)
+			return
+		}
+		d.say(ButtonProven{})
+		d.pass()
+	}
+}
+
+// goOn is the step contact or its twin on the page.
+func (d *decision) goOn() {
+	switch d.s.Stage {
+	case Ready:
+		if why := d.s.Blocked(d.in.At); why != "" {
+			d.refuse(why)
+			return
+		}
+		d.enter(Screening)
+	case Screening:
+		if len(d.s.Screening) < d.most() {
+			d.refuse(WhyReportFirst)
+			return
+		}
+		d.end(CannotTaste, NoTasteBy30, d.in.At)
+	case Clearing:
+		d.enter(Donning)
+	case Donning:
+		if why := d.s.Blocked(d.in.At); why != "" {
+			d.refuse(why)
+			return
+		}
+		worn, need := d.in.At-d.s.Since, d.s.Opened.Rules.Figures.Wear.Duration()
+		if worn < need {
+			d.say(Faulted{"wear_short", fmt.Sprintf("worn %.1f s of %.0f s", worn.Seconds(), need.Seconds())})
+		}
+		d.enter(Dosing)
+	default:
+		d.refuse(WhyNotHere)
+	}
+}
+
+func (d *decision) enter(st Stage) {
+	d.say(Entered{st})
+	d.cue(CueGoOn)
+}
+
+// Blocked says why a state cannot go on by a step at an instant; empty when it
+// can. What is only noted on a run that is not strict does not block.
+func (s State) Blocked(at time.Duration) Why {
+	switch {
+	case s.Stage != Ready && s.Stage != Donning:
+		return ""
+	case s.Cable != "":
+		return WhyButtonFaulty
+	case s.ReportDown:
+		return WhyButtonDown
+	case s.SqueezeHeld:
+		return WhyPedalHeld
+	case s.Stage == Ready && s.Crossed():
+		return WhyCrossed
+	case s.Stage == Ready && s.journalFailed():
+		return WhyJournal
+	case s.Stage == Ready && s.Opened.Strict && s.open():
+		return WhyUnanswered
+	case s.Stage == Ready && s.Opened.Strict && (s.Abstained == nil || at-*s.Abstained < s.Opened.Rules.Figures.Abstinence.Duration()):
+		return WhyAbstinence
+	case s.Stage == Donning && !s.Proven:
+		return WhyButtonUnproven
+	case s.Stage == Donning && s.Opened.Strict && at-s.Since < s.Opened.Rules.Figures.Wear.Duration():
+		return WhyWear
+	}
+	return ""
+}
+
+func (s State) open() bool {
+	for _, q := range s.Opened.Rules.Before {
+		if yes, _ := s.Answer(q.ID); !yes {
+			return true
+		}
+	}
+	return false
+}
+
+func (s State) journalFailed() bool {
+	for _, f := range s.Faults {
+		if f.What == string(JournalFailed) {
+			return true
+		}
+	}
+	return false
+}
+
+// correct adds a squeeze that the contact missed or takes one back, only while
+// the part it belongs to is open.
+func (d *decision) correct() {
+	in := d.in
+	part, n, dose, open := d.s.doseAt(in.At)
+	count := len(dose.Given) + len(dose.Extra)
+	if d.s.Stage == Screening {
+		part, open, count = PartScreening, true, len(d.s.Screening)
+	}
+	switch {
+	case in.Delta != 1 && in.Delta != -1:
+		d.refuse(WhyNotHere)
+	case in.Reason == "":
+		d.refuse(WhyNoReason)
+	case !open:
+		d.refuse(WhyOutsideWindow)
+	case in.Delta < 0 && count == 0:
+		d.refuse(WhyNothingToCorrect)
+	case in.Delta > 0 && part == PartScreening && count >= d.most():
+		d.refuse(WhyScreeningFull)
+	case in.Delta > 0 && part == PartTopUp && dose.Left() == 0:
+		d.refuse(WhyNotHere)
+	default:
+		d.say(Corrected{part, n, in.Delta, in.Reason, in.By})
+		if part == PartInitial {
+			d.dosed()
+		}
+	}
+}
+
+func (d *decision) tick() {
+	s, at := d.s, d.in.At
+	r := s.Opened.Rules
+	switch s.Stage {
+	case Screening:
+		if n := len(s.Screening); n >= d.most() && at >= s.Screening[n-1]+r.Figures.FullExposureFor.Duration() {
+			d.end(CannotTaste, NoTasteBy30, s.Screening[n-1]+r.Figures.FullExposureFor.Duration())
+		}
+	case Running:
+		t0 := *s.Clock
+		for _, c := range s.timedCues() {
+			if t0+c.At-lead != at {
+				continue
+			}
+			if c.Cue == CueDue && s.topUp(s.Opened.Rules.WindowAt(c.At)).Left() == 0 {
+				continue
+			}
+			c.At += t0
+			d.orders = append(d.orders, c)
+		}
+		for n := 1; n <= r.TopUps(); n++ {
+			if _, shut := r.Window(n); t0+shut == at && s.topUp(n).Left() > 0 {
+				d.end(NotValid, TopUpShort, at)
+				return
+			}
+		}
+		if at == s.lastMoment() {
+			if s.Opened.Supervised {
+				d.pass()
+				return
+			}
+			d.say(Entered{ProvingButton})
+		}
+	case ProvingButton:
+		if end := *s.Clock + r.Length(); at >= end+r.House.ButtonProof.Duration() {
+			d.end(NotValid, ButtonUnproven, end)
+		}
+	}
+}
+
+// pass ends a run that has everything a pass needs. It looks at all of it once
+// more, so that no way here leads round a rule.
+func (d *decision) pass() {
+	end := *d.s.Clock + d.s.Opened.Rules.Length()
+	if reason := d.s.lacking(); reason != "" {
+		d.end(NotValid, reason, end)
+		return
+	}
+	d.end(Pass, "", end)
+}
+
+// lacking is the reason why a run that reached its end is no pass; empty when
+// every positive evidence is there.
+func (s State) lacking() Reason {
+	r := s.Opened.Rules
+	b := s.bin()
+	switch {
+	case b.Bin == 0 || s.Clock == nil || len(s.Initial.Given) < b.Initial || b.Initial < 10:
+		return TopUpShort
+	case !s.Proven:
+		return ButtonUnproven
+	case s.Cable == DoCableOpen:
+		return CableOpen
+	case s.Cable == DoCableShort:
+		return CableShort
+	case s.journalFailed():
+		return JournalFailed
+	case s.At < *s.Clock+r.Length():
+		return Interrupted
+	}
+	for n := 1; n <= r.TopUps(); n++ {
+		if t := s.topUp(n); t.Required < b.TopUp || t.Left() > 0 {
+			return TopUpShort
+		}
+	}
+	return ""
+}
+
+// afterVerdict: nothing changes a verdict but the proof after a pass, and that
+// only toward not valid.
+func (d *decision) afterVerdict() {
+	passed := d.s.Verdict != nil && d.s.Verdict.Outcome == Pass && d.s.Proof == nil
+	proving := d.s.Stage == ProvingMist
+	in := d.in
+	switch {
+	case in.Do == DoBeginProof && passed && !proving:
+		d.say(ProofBegun{})
+		d.cue(CueGoOn)
+	case proving && (in.Do == DoProofTasted || in.Do == DoPress && in.Source == "report"):
+		d.say(ProofGiven{true, in.By})
+		d.cue(CueReported)
+	case proving && in.Do == DoProofNothing:
+		d.say(ProofGiven{false, in.By})
+		d.cue(CueNotValid)
+	case in.Do == DoBeginProof || in.Do == DoProofTasted || in.Do == DoProofNothing:
+		d.refuse(WhyNotPassed)
+	case FromPerson(in.Do):
+		d.refuse(WhyNotHere)
+	}
+}
+
+// FromPerson says whether a verb is one that people at a page give.
+func FromPerson(v Verb) bool {
+	switch v {
+	case DoGoOn, DoAnswer, DoAbstained, DoSaidAloud, DoHoodOff, DoTouched, DoWelfare, DoMistFailed, DoAbandon, DoCorrect,
+		DoBeginProof, DoProofNothing, DoProofTasted:
+		return true
+	}
+	return false
+}

@@ -1,0 +1,424 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package procedure
+
+import (
+	"slices"
+	"time"
+)
+
+// A Dose is the squeezes of one dose, by their instants on the board's clock.
+type Dose struct {
+	Required int
+	Given    []time.Duration // those that count, in order
+	Extra    []time.Duration
+	Doubtful int
+	Added    int  // corrections upward
+	Taken    int  // corrections downward
+	Hurried  bool // an interval was shorter than the bulb needs to fill
+}
+
+// Left is how many squeezes are still due.
+func (d Dose) Left() int { return max(0, d.Required-len(d.Given)) }
+
+// A State is what is known of a run. It is a value: Fold never changes the
+// state it is given. Instants are of the board's monotonic clock.
+type State struct {
+	Opened   RunOpened
+	OpenedAt time.Duration
+	Stage    Stage
+	Since    time.Duration // when the stage began
+
+	Answers   []Answered     // the latest for each question
+	Abstained *time.Duration // nothing but water since; nil: not said
+
+	// What of the contacts the start depends on.
+	ReportDown, SqueezeDown, SqueezeHeld bool
+	Cable                                Verb // DoCableOpen or DoCableShort while faulty
+	lastSqueeze, lastReport              *time.Duration
+	crossed                              *time.Duration
+
+	// The sensitivity test.
+	Screening   []time.Duration // sure squeezes
+	ScreenDoubt int
+	ScreenAdded int
+	ScreenTaken int
+	Bin         int  // 0: not reached
+	SureAtBin   int  // sure squeezes when it was set
+	Proven      bool // the wearer's button was pressed in this run
+
+	// The fit test.
+	Initial Dose
+	Clock   *time.Duration  // t = 0
+	TopUps  []Dose          // top-up n at n-1
+	Outside []time.Duration // extra squeezes outside any window
+
+	Faults  []Faulted
+	Tally   *Tallied
+	Verdict *Ended
+	Proof   *ProofGiven
+	Notes   []DatedIgnored // the last five
+
+	At time.Duration // reached so far
+}
+
+// A DatedIgnored is an input without effect, for the page.
+type DatedIgnored struct {
+	At time.Duration
+	Ignored
+}
+
+// Bin10 and so on: the doses of the state's bin.
+func (s State) bin() Bin {
+	for _, b := range s.Opened.Rules.Bins {
+		if b.Bin == s.Bin {
+			return b
+		}
+	}
+	return Bin{}
+}
+
+// RunTime is an instant on the run clock; ok is false before it started.
+func (s State) RunTime(at time.Duration) (t time.Duration, ok bool) {
+	if s.Clock == nil {
+		return 0, false
+	}
+	return at - *s.Clock, true
+}
+
+// Counted is how many squeezes of the sensitivity test count for the bin:
+// the sure ones and, since more is safer, the doubtful ones.
+func (s State) Counted() int { return len(s.Screening) + s.ScreenDoubt }
+
+// Total is the number of squeezes of the fit test, extras included.
+func (s State) Total() int {
+	n := len(s.Initial.Given) + len(s.Initial.Extra) + len(s.Outside)
+	for _, d := range s.TopUps {
+		n += len(d.Given) + len(d.Extra)
+	}
+	return n
+}
+
+// Squeezes are the instants of all squeezes of the fit test on the run clock,
+// in order; nil before the clock started.
+func (s State) Squeezes() []time.Duration {
+	if s.Clock == nil {
+		return nil
+	}
+	var all []time.Duration
+	add := func(ts []time.Duration) {
+		for _, t := range ts {
+			all = append(all, t-*s.Clock)
+		}
+	}
+	add(s.Initial.Given)
+	add(s.Initial.Extra)
+	add(s.Outside)
+	for _, d := range s.TopUps {
+		add(d.Given)
+		add(d.Extra)
+	}
+	slices.Sort(all)
+	return all
+}
+
+// Answer is the latest answer to a question.
+func (s State) Answer(id string) (yes, answered bool) {
+	for _, a := range s.Answers {
+		if a.Question == id {
+			return a.Yes, true
+		}
+	}
+	return false, false
+}
+
+// DoseAt is the dose that a squeeze at an instant would count toward and its
+// name; nil when none is open.
+func (s State) doseAt(at time.Duration) (part Part, n int, d Dose, open bool) {
+	switch s.Stage {
+	case Dosing:
+		return PartInitial, 0, s.Initial, true
+	case Running:
+		if n = s.Opened.Rules.WindowAt(at - *s.Clock); n > 0 {
+			return PartTopUp, n, s.topUp(n), true
+		}
+	}
+	return "", 0, Dose{}, false
+}
+
+// topUp is the n-th top-up as it stands, also before its first squeeze.
+func (s State) topUp(n int) Dose {
+	if n <= len(s.TopUps) {
+		return s.TopUps[n-1]
+	}
+	return Dose{Required: s.bin().TopUp}
+}
+
+// TopUp is the n-th top-up (from 1) as it stands.
+func (s State) TopUp(n int) Dose { return s.topUp(n) }
+
+// Wake is the next instant at which the state has something to decide or to
+// order without any input; ok is false when there is none.
+func (s State) Wake() (at time.Duration, ok bool) {
+	soonest := func(t time.Duration) {
+		if t > s.At && (!ok || t < at) {
+			at, ok = t, true
+		}
+	}
+	r := s.Opened.Rules
+	switch s.Stage {
+	case Screening:
+		if n := len(s.Screening); n >= int(r.Figures.ScreeningMost.Value) {
+			soonest(s.Screening[n-1] + r.Figures.FullExposureFor.Duration())
+		}
+	case Running:
+		t0 := *s.Clock
+		for _, c := range s.timedCues() {
+			soonest(t0 + c.At - lead)
+		}
+		for n := 1; n <= r.TopUps(); n++ {
+			_, shut := r.Window(n)
+			soonest(t0 + shut)
+		}
+		for n := 1; n < len(r.Exercises); n++ {
+			soonest(t0 + time.Duration(n)*r.Figures.Exercise.Duration())
+		}
+		soonest(s.lastMoment())
+	case ProvingButton:
+		soonest(*s.Clock + r.Length() + r.House.ButtonProof.Duration())
+	}
+	return at, ok
+}
+
+// lastMoment is just past the end of the last exercise: a report at the very
+// end still counts.
+func (s State) lastMoment() time.Duration { return *s.Clock + s.Opened.Rules.Length() + 1 }
+
+// timedCues are the cues of a run that depend on the run clock alone, on the
+// run clock; those for a top-up that is complete by then are left out when due.
+func (s State) timedCues() []Order {
+	r := s.Opened.Rules
+	ex := r.Figures.Exercise.Duration()
+	var out []Order
+	for n := 1; n <= len(r.Exercises); n++ {
+		end := time.Duration(n) * ex
+		out = append(out, Order{Cue: CueFive, At: end - 5*time.Second})
+		if n < len(r.Exercises) {
+			out = append(out, Order{Cue: CueExercise, At: end})
+		}
+	}
+	for n := 1; n <= r.TopUps(); n++ {
+		at := r.Due(n)
+		if at%ex == 0 {
+			at += dueAfterChange
+		}
+		out = append(out, Order{Cue: CueDue, At: at})
+	}
+	return out
+}
+
+// New is the state of a run that was just opened.
+func New(o RunOpened, at time.Duration) State {
+	return Fold(State{}, Dated{at, o})
+}
+
+// Reach says that the state has been asked everything up to an instant.
+func (s State) Reach(at time.Duration) State {
+	s.At = max(s.At, at)
+	return s
+}
+
+// Fold gives the state after a fact. It changes nothing in s.
+func Fold(s State, d Dated) State {
+	at := d.At
+	s.At = max(s.At, at)
+	switch f := d.Fact.(type) {
+	case RunOpened:
+		s = State{Opened: f, OpenedAt: at, Stage: Ready, Since: at, At: at}
+	case Answered:
+		s.Answers = slices.DeleteFunc(slices.Clone(s.Answers), func(a Answered) bool { return a.Question == f.Question })
+		s.Answers = append(s.Answers, f)
+	case Abstained:
+		since := at - f.For
+		s.Abstained = &since
+	case Entered:
+		s.Stage, s.Since = f.Stage, at
+		if f.Stage == Dosing {
+			s.Initial = Dose{Required: s.bin().Initial}
+		}
+	case Squeezed:
+		s = s.squeezed(f, at)
+	case SqueezedExtra:
+		if f.TopUp > 0 {
+			s.withTopUp(f.TopUp, func(t *Dose) {
+				t.Extra = append(slices.Clip(t.Extra), at)
+				t.Hurried = t.Hurried || s.hurried(at)
+			})
+		} else {
+			s.Outside = append(slices.Clip(s.Outside), at)
+		}
+	case SqueezeDoubted:
+		switch f.Part {
+		case PartScreening:
+			s.ScreenDoubt++
+		case PartInitial:
+			s.Initial.Doubtful++
+		case PartTopUp:
+			if n := s.Opened.Rules.WindowAt(at - *s.Clock); n > 0 {
+				s.withTopUp(n, func(t *Dose) { t.Doubtful++ })
+			}
+		}
+	case BinSet:
+		s.Bin, s.SureAtBin = f.Bin, f.Squeezes
+		s.Stage, s.Since = Clearing, at
+	case ButtonProven:
+		s.Proven = true
+	case ClockStarted:
+		s.Clock = &at
+		s.Stage, s.Since = Running, at
+	case Corrected:
+		s = s.corrected(f, at)
+	case Ignored:
+		s.Notes = append(slices.Clip(s.Notes[max(0, len(s.Notes)-4):]), DatedIgnored{at, f})
+	case Faulted:
+		if !slices.Contains(s.Faults, f) {
+			s.Faults = append(slices.Clip(s.Faults), f)
+		}
+		if f.What == string(DoCableOpen) || f.What == string(DoCableShort) {
+			s.Cable = Verb(f.What)
+		}
+	case Healed:
+		s.Cable = ""
+	case Moved:
+		s = s.moved(f, at)
+	case Tallied:
+		s.Tally = &f
+	case Ended:
+		s.Verdict = &f
+		s.Stage, s.Since = Over, f.At
+	case ProofBegun:
+		s.Stage, s.Since = ProvingMist, at
+	case ProofGiven:
+		s.Proof = &f
+		s.Stage = Over
+		if !f.Tasted {
+			// The pass is in doubt, and doubt is never a pass.
+			v := *s.Verdict
+			v.Outcome, v.Reason = NotValid, MistCheckFailed
+			s.Verdict = &v
+		}
+	}
+	return s
+}
+
+func (s *State) withTopUp(n int, f func(*Dose)) {
+	ups := slices.Clone(s.TopUps)
+	for len(ups) < n {
+		ups = append(ups, Dose{Required: s.bin().TopUp})
+	}
+	f(&ups[n-1])
+	s.TopUps = ups
+}
+
+// hurried says whether a squeeze at an instant follows the last one of the fit
+// test sooner than the bulb needs to fill.
+func (s State) hurried(at time.Duration) bool {
+	last := time.Duration(-1 << 62)
+	for _, ts := range [][]time.Duration{s.Initial.Given, s.Outside} {
+		if n := len(ts); n > 0 {
+			last = max(last, ts[n-1])
+		}
+	}
+	for i := max(0, len(s.TopUps)-2); i < len(s.TopUps); i++ {
+		for _, ts := range [][]time.Duration{s.TopUps[i].Given, s.TopUps[i].Extra} {
+			if n := len(ts); n > 0 {
+				last = max(last, ts[n-1])
+			}
+		}
+	}
+	return at-last < s.Opened.Rules.House.HurriedUnder.Duration()
+}
+
+func (s State) squeezed(f Squeezed, at time.Duration) State {
+	switch f.Part {
+	case PartScreening:
+		s.Screening = append(slices.Clip(s.Screening), at)
+	case PartInitial:
+		s.Initial.Hurried = s.Initial.Hurried || s.hurried(at)
+		s.Initial.Given = append(slices.Clip(s.Initial.Given), at)
+	case PartTopUp:
+		h := s.hurried(at)
+		s.withTopUp(f.TopUp, func(t *Dose) {
+			t.Given = append(slices.Clip(t.Given), at)
+			t.Hurried = t.Hurried || h
+		})
+	}
+	return s
+}
+
+func (s State) corrected(f Corrected, at time.Duration) State {
+	change := func(ts []time.Duration) []time.Duration {
+		if f.Delta > 0 {
+			return append(slices.Clip(ts), at)
+		}
+		return slices.Clone(ts[:len(ts)-1])
+	}
+	count := func(added, taken *int) {
+		if f.Delta > 0 {
+			*added++
+		} else {
+			*taken++
+		}
+	}
+	switch f.Part {
+	case PartScreening:
+		s.Screening = change(s.Screening)
+		count(&s.ScreenAdded, &s.ScreenTaken)
+	case PartInitial:
+		s.Initial.Given = change(s.Initial.Given)
+		count(&s.Initial.Added, &s.Initial.Taken)
+	case PartTopUp:
+		s.withTopUp(f.TopUp, func(t *Dose) {
+			if f.Delta < 0 && len(t.Extra) > 0 {
+				t.Extra = slices.Clone(t.Extra[:len(t.Extra)-1])
+			} else {
+				t.Given = change(t.Given)
+			}
+			count(&t.Added, &t.Taken)
+		})
+	}
+	return s
+}
+
+// together is how close two contacts that a person presses one by one never
+// change; a crossed wire does.
+const together = 50 * time.Millisecond
+
+func (s State) moved(f Moved, at time.Duration) State {
+	near := func(other *time.Duration) bool { return other != nil && at-*other < together }
+	switch f.What {
+	case "report_down":
+		s.ReportDown, s.lastReport = true, &at
+		if near(s.lastSqueeze) {
+			s.crossed = &at
+		}
+	case "report_up":
+		s.ReportDown = false
+	case "squeeze_down":
+		s.SqueezeDown, s.lastSqueeze = true, &at
+		if near(s.lastReport) {
+			s.crossed = &at
+		}
+	case "squeeze_up":
+		s.SqueezeDown, s.SqueezeHeld = false, false
+	case "squeeze_held":
+		s.SqueezeHeld = true
+	}
+	return s
+}
+
+// Crossed says that button and pedal have changed together and have not each
+// been pressed alone since.
+func (s State) Crossed() bool {
+	return s.crossed != nil && (!(s.lastSqueeze != nil && *s.lastSqueeze > *s.crossed) || !(s.lastReport != nil && *s.lastReport > *s.crossed))
+}

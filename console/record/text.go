@@ -1,0 +1,105 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package record
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"tallyhood/console/procedure"
+)
+
+var outcomeWords = map[procedure.Outcome]string{
+	procedure.Pass: "PASS", procedure.Fail: "FAIL", procedure.NotValid: "NOT VALID", procedure.CannotTaste: "CANNOT TASTE",
+}
+
+var reasonWords = map[procedure.Reason]string{
+	procedure.Tasted:            "the wearer tasted the mist during the exercises",
+	procedure.TastedBeforeClock: "the wearer tasted the mist during the initial dose",
+	procedure.TopUpShort:        "a top-up was not complete when its window closed",
+	procedure.Interrupted:       "the run was interrupted before its end",
+	procedure.CableOpen:         "the wearer's button was cut off: cable out or contact broken",
+	procedure.CableShort:        "the wearer's button was shorted",
+	procedure.PowerLost:         "the power was lost during the run",
+	procedure.HoodOff:           "the hood came off",
+	procedure.FacepieceTouched:  "the facepiece was touched or adjusted",
+	procedure.JournalFailed:     "the record could not be saved",
+	procedure.StoppedForWelfare: "the test was stopped for the person's well-being",
+	procedure.MistCheckFailed:   "the mist could not be shown to have been there",
+	procedure.NoTasteBy30:       "thirty squeezes were given and nothing was tasted: this agent cannot be used for this person",
+	procedure.DoubtfulReport:    "the button may have been pressed: too short to be sure, too long to be nothing",
+	procedure.ButtonUnproven:    "the button was not shown to work after the last exercise",
+	procedure.InputGap:          "signals of the contacts may have been lost",
+	procedure.Stalled:           "the box stood still for more than a second",
+}
+
+// Words is a reason as a clause; empty for none.
+func Words(r procedure.Reason) string { return reasonWords[r] }
+
+// Text writes the record for a person to read.
+func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
+	var b strings.Builder
+	line := func(name, format string, args ...any) {
+		fmt.Fprintf(&b, "%-18s %s\n", name, fmt.Sprintf(format, args...))
+	}
+	fmt.Fprintf(&b, "%s", outcomeWords[r.Outcome])
+	if r.Reason != "" {
+		fmt.Fprintf(&b, ": %s", reasonWords[r.Reason])
+	}
+	b.WriteString("\n\n")
+	line("rules", "%s", rules.Name)
+	line("agent", "%s", r.Agent)
+	switch r.Screening.Bin {
+	case 0:
+		line("sensitivity test", "%d squeezes, no report", r.Screening.Squeezes)
+	default:
+		line("sensitivity test", "reported after %d squeezes, bin %d", r.Screening.Squeezes, r.Screening.Bin)
+	}
+	if f := r.Fit; f != nil {
+		line("initial dose", "%d of %d squeezes%s", f.Initial.Given, f.Initial.Required, remarks(f.Initial.Remarks))
+		for _, t := range f.TopUps {
+			done := "not complete"
+			if t.DoneS != nil {
+				done = "done at " + clock(*t.DoneS)
+			}
+			line(fmt.Sprintf("top-up %d", t.N), "due %s, %d of %d, %s%s", clock(t.DueS), t.Given, t.Required, done, remarks(t.Remarks))
+		}
+		for _, e := range f.Exercises {
+			line(strings.ReplaceAll(e.ID, "_", " "), "%s to %s", clock(e.StartS), clock(e.EndS))
+		}
+		if f.TasteS != nil {
+			line("tasted", "at %s, %s", clock(*f.TasteS), strings.ReplaceAll(*f.TasteExercise, "_", " "))
+		}
+		line("squeezes in all", "%d", f.SqueezesTotal)
+		if f.Level != nil {
+			line("hood level", "mean %.2f, least %.2f of the initial dose (modelled, half-life 30 s; an aid, no evidence)", f.Level.Mean, f.Level.Min)
+		}
+	}
+	button := "supervised"
+	if !r.Inputs.Supervised {
+		button = "unsupervised (single contact)"
+	}
+	line("wearer's button", "%s", button)
+	line("contacts", "%d squeezes, %d reports, %d steps, %d edges rejected", r.Inputs.Squeeze, r.Inputs.Taste, r.Inputs.Step, r.Inputs.NoiseEdges)
+	for _, f := range r.Inputs.Faults {
+		line("input fault", "%s", f)
+	}
+	fmt.Fprintf(&b, "\n%s\n", rules.Prevails)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func remarks(rs []string) string {
+	if len(rs) == 0 {
+		return ""
+	}
+	return " (" + strings.Join(rs, ", ") + ")"
+}
+
+// clock writes seconds as minutes, seconds and tenths.
+func clock(s Seconds) string {
+	d := time.Duration(s).Round(100 * time.Millisecond)
+	return fmt.Sprintf("%d:%04.1f", int(d.Minutes()), (d % time.Minute).Seconds())
+}

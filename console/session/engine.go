@@ -1,0 +1,214 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package session
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"tallyhood/console/procedure"
+	"tallyhood/device"
+	"tallyhood/device/contact"
+)
+
+// An Engine is one run: contacts in, facts and orders out, in strict order of
+// what happened. It reads no clock and starts no goroutine, so that a live run,
+// a replay and a simulation are the same computation. It is not safe for use by
+// more than one goroutine.
+type Engine struct {
+	state  procedure.State
+	panel  *contact.Panel
+	now    time.Duration
+	events []contact.Sighting
+	queue  []procedure.Input
+	tally  procedure.Tallied
+	facts  []procedure.Dated
+	orders []procedure.Order
+}
+
+// NewEngine opens a run at an instant at which all contacts are taken as open;
+// the levels they have are fed as edges of that instant.
+func NewEngine(o procedure.RunOpened, at time.Duration) *Engine {
+	e := &Engine{panel: contact.NewPanel(o.Supervised, at), now: at}
+	f := procedure.Dated{At: at, Fact: o}
+	e.state = procedure.New(o, at)
+	e.facts = append(e.facts, f)
+	return e
+}
+
+// State is the run as it stands.
+func (e *Engine) State() procedure.State { return e.state }
+
+// Panel shows the contacts; it is not to be fed from outside.
+func (e *Engine) Panel() *contact.Panel { return e.panel }
+
+// Now is the instant reached.
+func (e *Engine) Now() time.Duration { return e.now }
+
+// Edge feeds one edge. An edge dated before Now is taken as of Now, and the
+// instant that was used is returned.
+func (e *Engine) Edge(edge device.Edge) time.Duration {
+	at := max(edge.At, e.now)
+	e.Advance(at)
+	switch edge.Line {
+	case device.Squeeze:
+		e.panel.SqueezeEdge(at, edge.Closed)
+	case device.Step:
+		e.panel.StepEdge(at, edge.Closed)
+	case device.Taste, device.TasteNO:
+		e.panel.ReportEdge(at, edge.Closed)
+	case device.TasteNC:
+		e.panel.RestEdge(at, edge.Closed)
+	}
+	return at
+}
+
+// Input queues what a person at a page or the box itself says. It takes its
+// place in the order of events by its instant, not before Now.
+func (e *Engine) Input(in procedure.Input) time.Duration {
+	in.At = max(in.At, e.now)
+	i, _ := slices.BinarySearchFunc(e.queue, in, func(a, b procedure.Input) int {
+		if a.At <= b.At {
+			return -1 // equal instants keep the order in which they came
+		}
+		return 1
+	})
+	e.queue = slices.Insert(e.queue, i, in)
+	return in.At
+}
+
+// Advance says that every edge and input before an instant has been fed, and
+// works off what follows from that.
+func (e *Engine) Advance(to time.Duration) {
+	for {
+		t := to
+		if n, ok := e.Next(); ok && n < t {
+			t = max(n, e.now)
+		}
+		e.now = max(e.now, t)
+		e.panel.Advance(e.now)
+		e.deliver()
+		if t >= to {
+			return
+		}
+	}
+}
+
+// Next is the instant at which Advance will have something to do if nothing
+// comes before; ok is false when there is none.
+func (e *Engine) Next() (at time.Duration, ok bool) {
+	soonest := func(t time.Duration, has bool) {
+		if has && (!ok || t < at) {
+			at, ok = t, true
+		}
+	}
+	soonest(e.panel.Next())
+	// What waits for a contact to prove itself goes on when the panel does.
+	if w, has := e.state.Wake(); has && w > e.now {
+		soonest(w, true)
+	}
+	if len(e.queue) > 0 && e.queue[0].At > e.now {
+		soonest(e.queue[0].At, true)
+	}
+	return at, ok
+}
+
+// deliver hands on everything whose place in the order is certain: at one
+// instant first what the clock asks for, then the contacts, then people.
+func (e *Engine) deliver() {
+	for {
+		reached := e.panel.Reached()
+		e.events = append(e.events, e.panel.Take()...)
+		const never = time.Duration(1<<63 - 1)
+		tick, event, person := never, never, never
+		if w, ok := e.state.Wake(); ok && w <= reached {
+			tick = w
+		}
+		if len(e.events) > 0 {
+			event = e.events[0].When()
+		}
+		if len(e.queue) > 0 && e.queue[0].At <= reached {
+			person = e.queue[0].At
+		}
+		switch first := min(tick, event, person); {
+		case first == never:
+			return
+		case first == tick:
+			e.handle(procedure.Input{At: tick, Do: procedure.DoTick})
+		case first == event:
+			s := e.events[0]
+			e.events = e.events[1:]
+			e.sighting(s)
+		default:
+			in := e.queue[0]
+			e.queue = e.queue[1:]
+			e.handle(in)
+		}
+	}
+}
+
+var verbs = map[contact.Kind]procedure.Verb{
+	contact.Pressed: procedure.DoPress, contact.Doubtful: procedure.DoDoubt, contact.Released: procedure.DoRelease,
+	contact.Held: procedure.DoHeld, contact.Chatters: procedure.DoChatters,
+	contact.CableOpen: procedure.DoCableOpen, contact.CableShort: procedure.DoCableShort, contact.CableSound: procedure.DoCableSound,
+}
+
+func (e *Engine) sighting(s contact.Sighting) {
+	if s.Kind == contact.Pressed && e.state.Verdict == nil {
+		switch s.Source {
+		case contact.Squeeze:
+			e.tally.Squeeze++
+		case contact.Step:
+			e.tally.Step++
+		case contact.Report:
+			e.tally.Taste++
+		}
+	}
+	e.handle(procedure.Input{At: s.When(), Do: verbs[s.Kind], Source: s.Source.String()})
+}
+
+func (e *Engine) handle(in procedure.Input) {
+	in.At = max(in.At, e.state.At)
+	facts, orders := procedure.Decide(e.state, in)
+	for _, f := range facts {
+		if _, ends := f.Fact.(procedure.Ended); ends {
+			t := e.tally
+			t.Noise = e.panel.Noise()
+			e.fold(procedure.Dated{At: f.At, Fact: t})
+		}
+		e.fold(f)
+	}
+	e.state = e.state.Reach(in.At)
+	for _, o := range orders {
+		if o.At == 0 {
+			o.At = e.now
+		}
+		e.orders = append(e.orders, o)
+	}
+}
+
+func (e *Engine) fold(f procedure.Dated) {
+	e.facts = append(e.facts, f)
+	e.state = procedure.Fold(e.state, f)
+}
+
+// End says that nothing more will come: a run without a verdict ends not valid.
+func (e *Engine) End(at time.Duration, do procedure.Verb) {
+	e.Advance(max(at, e.now))
+	if e.state.Verdict == nil {
+		e.handle(procedure.Input{At: e.now, Do: do})
+	}
+}
+
+// Take returns the facts and orders since the last call.
+func (e *Engine) Take() ([]procedure.Dated, []procedure.Order) {
+	f, o := e.facts, e.orders
+	e.facts, e.orders = nil, nil
+	return f, o
+}
+
+// byInstant sorts orders by when they are to sound.
+func byInstant(orders []procedure.Order) {
+	slices.SortStableFunc(orders, func(a, b procedure.Order) int { return cmp.Compare(a.At, b.At) })
+}

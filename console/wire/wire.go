@@ -1,0 +1,219 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Package wire holds the messages between the daemon and a browser: whole
+// snapshots one way, numbered commands and their replies the other way. It
+// must not decide anything about a run, nor know how messages travel.
+package wire
+
+import "tallyhood/console/procedure"
+
+// Contract is the version of these messages. A page of another version says so
+// and asks to be loaded again.
+const Contract = 1
+
+// A Role is what a browser may do and see.
+type Role string
+
+// The roles.
+const (
+	Tester  Role = "tester"  // drives, when it holds the lease
+	Trainer Role = "trainer" // watches, names masked
+	Wearer  Role = "wearer"  // the person under the hood: no counts, no verdict, no names
+)
+
+// Hello is the first message of a browser.
+type Hello struct {
+	Type     string `json:"type"` // hello
+	Role     Role   `json:"role"`
+	Contract int    `json:"contract"`
+}
+
+// Welcome answers a Hello.
+type Welcome struct {
+	Type     string `json:"type"` // welcome
+	Client   string `json:"client"`
+	Contract int    `json:"contract"`
+	Version  string `json:"version"`
+	Sim      bool   `json:"sim"` // the board is simulated: the page may press its contacts
+}
+
+// A Command asks for something. A tester's page needs the lease for all but
+// take_lease; Fence is the lease's number as the page knows it, Run the run it
+// means. A command for another run or under an old fence is refused.
+type Command struct {
+	Type  string          `json:"type"` // command
+	ID    string          `json:"id"`   // chosen by the page, named by the reply
+	Run   string          `json:"run,omitempty"`
+	Fence uint64          `json:"fence"`
+	Do    string          `json:"do"`             // open, close, take_lease, drop_lease, sim, or a procedure.Verb of a person
+	Input procedure.Input `json:"input,omitzero"` // for the verbs
+	Open  *Open           `json:"open,omitempty"` // for open
+	Sim   *Contact        `json:"sim,omitempty"`  // for sim
+}
+
+// Open begins a run.
+type Open struct {
+	Wearer    string `json:"wearer"`    // id
+	Facepiece string `json:"facepiece"` // id
+	Rules     string `json:"rules"`     // id
+	Agent     string `json:"agent"`
+	Tester    string `json:"tester"`
+}
+
+// A Contact is a level for a contact of the simulated board.
+type Contact struct {
+	Line   string `json:"line"` // squeeze, step or taste (the whole button)
+	Closed bool   `json:"closed"`
+}
+
+// A Reply answers a command.
+type Reply struct {
+	Type string `json:"type"` // reply
+	ID   string `json:"id"`
+	OK   bool   `json:"ok"`
+	Why  string `json:"why,omitempty"` // a procedure.Why, or stale, not_driver, unknown, run_open, no_run, not_allowed
+}
+
+// A Snapshot is everything that a page shows, at one instant.
+type Snapshot struct {
+	Type     string  `json:"type"` // snapshot
+	Number   uint64  `json:"number"`
+	Fence    uint64  `json:"fence"`              // of the lease
+	Driver   string  `json:"driver"`             // client that holds it; empty for none
+	Watchers int     `json:"watchers"`           //
+	Practice string  `json:"practice,omitempty"` // why nothing here is a test record
+	Speed    float64 `json:"speed"`              // of the clock; a page runs its own shown time so much faster
+	Inputs   Inputs  `json:"inputs"`
+	Sound    string  `json:"sound"`   // empty when sound comes out, else why not
+	Storage  string  `json:"storage"` // empty when facts are being saved, else why not
+	LagMS    int64   `json:"lag_ms"`  // age of the oldest fact that is not on disk yet
+	Run      *Run    `json:"run"`     // null: none is open
+}
+
+// Inputs is the state of the board.
+type Inputs struct {
+	Board      string `json:"board"`
+	Supervised bool   `json:"supervised"`
+	Cable      string `json:"cable"` // empty, cable_open or cable_short
+	Squeeze    bool   `json:"squeeze"`
+	Step       bool   `json:"step"`
+	Report     bool   `json:"report"` // the button is down
+	Noise      int    `json:"noise"`  // rejected edges of this run
+	Lost       string `json:"lost,omitempty"`
+}
+
+// A Run is the open run. Times are milliseconds; those named run_ms or with
+// due and shut are on the run clock.
+type Run struct {
+	Run        string          `json:"run"`
+	Stage      procedure.Stage `json:"stage"`
+	StageMS    int64           `json:"stage_ms"` // how long it has been there
+	Wearer     string          `json:"wearer"`   // name; empty where masked
+	Facepiece  string          `json:"facepiece"`
+	Agent      string          `json:"agent"`
+	Rules      string          `json:"rules"` // short name
+	Prevails   string          `json:"prevails"`
+	Tester     string          `json:"tester"`
+	Questions  []Question      `json:"questions"`
+	Blocked    procedure.Why   `json:"blocked"` // why go on would be refused now; empty: it would not
+	WaitMS     int64           `json:"wait_ms"` // left of the wait of this stage (abstinence, wear, report after thirty, button proof); 0: none
+	NeedMS     int64           `json:"need_ms"` // whole length of that wait
+	Screening  Screening       `json:"screening"`
+	Dose       *Dose           `json:"dose"` // the one that squeezes count toward now
+	Initial    *Dose           `json:"initial"`
+	TopUps     []Dose          `json:"top_ups"` // all of them once the bin is known
+	RunMS      *int64          `json:"run_ms"`  // null before the clock starts; stands still after the end
+	Ticking    bool            `json:"ticking"` // the run clock runs
+	LengthMS   int64           `json:"length_ms"`
+	Exercises  []string        `json:"exercises"`
+	ExerciseMS int64           `json:"exercise_ms"`  // length of one
+	Exercise   int             `json:"exercise"`     // from 0; -1 when none is under way
+	SqueezesMS []int64         `json:"squeezes_ms"`  // all of the fit test, on the run clock
+	HalfLifeMS int64           `json:"half_life_ms"` // assumed for the modelled hood level
+	Notes      []Note          `json:"notes"`        // inputs that changed nothing, newest last, at most 5
+	Faults     []string        `json:"faults"`
+	Verdict    *Verdict        `json:"verdict"` // only once it is on disk
+	Ending     bool            `json:"ending"`  // there is a verdict that is not on disk yet
+}
+
+// A Question is asked before the test.
+type Question struct {
+	ID       string `json:"id"`
+	Answered bool   `json:"answered"`
+	Yes      bool   `json:"yes"`
+}
+
+// Screening is the sensitivity test.
+type Screening struct {
+	Squeezes int `json:"squeezes"` // sure
+	Counted  int `json:"counted"`  // with doubtful ones
+	Most     int `json:"most"`
+	Bin      int `json:"bin"` // 0: not reached
+}
+
+// A Dose is the initial dose (n 0) or a top-up.
+type Dose struct {
+	N        int      `json:"n"`
+	Required int      `json:"required"`
+	Given    int      `json:"given"`
+	Extra    int      `json:"extra"`
+	Doubtful int      `json:"doubtful"`
+	DueMS    int64    `json:"due_ms"`
+	OpenMS   int64    `json:"open_ms"`
+	ShutMS   int64    `json:"shut_ms"`
+	Remarks  []string `json:"remarks"` // late, hurried, extra
+}
+
+// A Note is an input that changed nothing.
+type Note struct {
+	What  string        `json:"what"`
+	Why   procedure.Why `json:"why"`
+	AgoMS int64         `json:"ago_ms"`
+}
+
+// A Verdict is how the run ended.
+type Verdict struct {
+	Outcome procedure.Outcome `json:"outcome"`
+	Reason  procedure.Reason  `json:"reason"`
+	Next    string            `json:"next"`  // what may follow: other_facepiece, refit, other_size_or_model, other_agent, again, proof or nothing
+	Proof   string            `json:"proof"` // empty, tasted, not_tasted
+}
+
+// Choices is what a run can be opened with; served as JSON beside the socket.
+type Choices struct {
+	People     []Choice `json:"people"`
+	Facepieces []Choice `json:"facepieces"`
+	Rules      []Choice `json:"rules"`
+	Agents     []string `json:"agents"`
+	Testers    []string `json:"testers"`
+}
+
+// A Choice is one line of a list. Refused holds a sentence by rule set id for
+// a facepiece that a rule set does not allow.
+type Choice struct {
+	ID      string            `json:"id"`
+	Label   string            `json:"label"`
+	Refused map[string]string `json:"refused,omitempty"`
+}
+
+// ForRole gives what a role may see of a snapshot.
+func ForRole(s Snapshot, r Role) Snapshot {
+	if s.Run == nil || r == Tester {
+		return s
+	}
+	run := *s.Run
+	run.Wearer, run.Tester = "", ""
+	if r == Wearer {
+		run = Run{
+			Run: run.Run, Stage: run.Stage, StageMS: run.StageMS, Agent: run.Agent, RunMS: run.RunMS, Ticking: run.Ticking,
+			LengthMS: run.LengthMS, Exercises: run.Exercises, ExerciseMS: run.ExerciseMS, Exercise: run.Exercise,
+			WaitMS: run.WaitMS, NeedMS: run.NeedMS, Questions: []Question{}, TopUps: []Dose{}, SqueezesMS: []int64{},
+			Notes: []Note{}, Faults: []string{},
+		}
+		if run.Stage == procedure.Screening || run.Stage == procedure.ProvingButton {
+			run.WaitMS, run.NeedMS = 0, 0 // would tell how far the count is
+		}
+	}
+	s.Run = &run
+	return s
+}

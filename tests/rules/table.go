@@ -1,0 +1,162 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package rules
+
+// A Layer says what a part of the tree never imports. Paths are from the
+// module's root when they begin with "./", otherwise as Go writes them; a path
+// stands for all beneath it. Test code is free: it holds both ends.
+type Layer struct {
+	In    string   // the folder bound
+	Never []string // what it never imports; what lies in it is its own
+	Why   string
+}
+
+// A Keeper says which packages alone import a library.
+type Keeper struct {
+	Library string
+	By      []string // folders from the root
+	Tests   bool     // test code may import it too
+	Why     string
+}
+
+// A Call says which packages alone use a function of the standard library.
+type Call struct {
+	Package string // import path
+	Names   []string
+	By      []string // folders from the root; empty for nobody
+	Main    bool     // only inside func main of a program
+	Tests   bool     // test code may use it too
+	Why     string
+}
+
+// Pure packages are the functional core. They import nothing of ours, nothing
+// that reaches outside, and no library whose inside cannot be seen here.
+var Pure = []string{"console/procedure", "console/hoodlevel", "device/contact"}
+
+// notPure are the parts of the standard library that reach outside or whose
+// result may differ from one run to the next.
+var notPure = []string{
+	"C", "context", "crypto/rand", "database", "io/ioutil", "log", "math/rand",
+	"net", "os", "plugin", "runtime", "sync", "syscall", "testing", "unsafe",
+}
+
+const whyPure = "the same inputs give the same facts, byte for byte, live, in replay and in simulation"
+
+// Layers, from the table of packages in the design.
+var Layers = []Layer{
+	{In: "store", Never: []string{"./console", "./device", "./audio", "./cmd"},
+		Why: "the store never knows what it stores"},
+	{In: "audio", Never: []string{"./console", "./device", "./store", "./cmd"},
+		Why: "audio never knows why it sounds"},
+	{In: "device", Never: []string{"./console", "./store", "./audio", "./cmd"},
+		Why: "a board offers edges and lamps and never knows what they mean"},
+	{In: "device/clock", Never: []string{"./"},
+		Why: "everything stands on the clock, so it stands on nothing of ours"},
+	{In: "console", Never: []string{"./cmd"},
+		Why: "parts are wired from outside"},
+	{In: "console/web", Never: []string{"./device", "./audio"},
+		Why: "a page never touches a board: it asks the session"},
+	{In: "console/hub", Never: []string{"./"},
+		Why: "the hub passes messages on and never reads them"},
+	{In: "console/session", Never: []string{"./console/hub", "./console/web"},
+		Why: "the loop publishes and never waits for who watches"},
+	{In: "console/wire", Never: []string{"./device", "./store", "./audio"},
+		Why: "the contract with the browser is plain data"},
+}
+
+// Keepers of the libraries.
+var Keepers = []Keeper{
+	{Library: "go.etcd.io/bbolt", By: []string{"store/bolt"},
+		Why: "its caveats are dealt with in one place, and the store can be exchanged"},
+	{Library: "github.com/gorilla/websocket", By: []string{"console/hub"}, Tests: true,
+		Why: "one place knows deadlines, limits and the single writer; a test may be the client at the other end"},
+	{Library: "periph.io", By: []string{"device/gpio", "device/bulb"},
+		Why: "its traps with time-outs and errors are dealt with in one place"},
+	{Library: "flag", By: []string{"cmd"}, Tests: true,
+		Why: "a part is configured by its caller"},
+	{Library: "github.com/spf13", By: []string{"cmd"},
+		Why: "a part is configured by its caller"},
+	{Library: "tallyhood/tests", By: []string{"tests"}, Tests: true,
+		Why: "a binary holds no test code"},
+	{Library: "C", Why: "one static file for any board, without a C compiler"},
+}
+
+// Calls that few may make.
+var Calls = []Call{
+	{Package: "time", By: []string{"device/clock"}, Tests: true,
+		Names: []string{"Now", "Since", "Until", "Sleep", "After", "AfterFunc", "NewTimer", "NewTicker", "Tick"},
+		Why:   "time comes through device/clock, so that a whole run can be replayed in virtual time"},
+	{Package: "os", By: []string{"cmd"}, Tests: true,
+		Names: []string{
+			"Args", "Environ", "ExpandEnv", "Getenv", "LookupEnv", "Setenv", "Unsetenv", "Clearenv",
+			"UserHomeDir", "UserConfigDir", "UserCacheDir",
+		},
+		Why: "arguments and environment are read in cmd; a part is configured by its caller"},
+	{Package: "syscall", By: []string{"cmd"}, Tests: true,
+		Names: []string{"Environ", "Getenv", "Setenv", "Unsetenv", "Clearenv"},
+		Why:   "arguments and environment are read in cmd; a part is configured by its caller"},
+	{Package: "golang.org/x/sys/unix", By: []string{"cmd"}, Tests: true,
+		Names: []string{"Environ", "Getenv", "Setenv", "Unsetenv", "Clearenv"},
+		Why:   "arguments and environment are read in cmd; a part is configured by its caller"},
+	{Package: "log",
+		Names: []string{"Fatal", "Fatalf", "Fatalln"},
+		Why:   "an orderly stop saves what is open; log.Fatal stops without it"},
+	{Package: "os", By: []string{"cmd"}, Main: true, Tests: true,
+		Names: []string{"Exit"},
+		Why:   "an orderly stop saves what is open; only main, when all is closed, gives the exit code"},
+	{Package: "syscall", Tests: true,
+		Names: []string{"Exit"},
+		Why:   "an orderly stop saves what is open; only main, when all is closed, gives the exit code"},
+	{Package: "golang.org/x/sys/unix", Tests: true,
+		Names: []string{"Exit"},
+		Why:   "an orderly stop saves what is open; only main, when all is closed, gives the exit code"},
+}
+
+// Planned packages are named by a rule and do not exist yet. The mark has to
+// go when the package comes.
+var Planned = []string{
+	"cmd",
+	"console/hub",
+	"console/session",
+	"console/web",
+	"console/wire",
+	"device/bulb",
+	"device/clock",
+	"device/gpio",
+}
+
+// Root is all that may stand in the root beside dot-files.
+var Root = []string{
+	"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "Makefile", "go.mod", "go.sum",
+	"cmd", "device", "console", "audio", "store", "hardware-notes", "tests",
+}
+
+// maxSource is the largest Go source file in bytes.
+const maxSource = 40_000
+
+// vague names say nothing about what a package is for.
+var vague = []string{"util", "utils", "common", "helper", "helpers", "manager", "misc", "shared", "base", "lib"}
+
+// A Word stands in no file of the tree.
+type Word struct {
+	Parts []string // joined; in parts, so that this file does not hold it
+	In    string   // only files of this name; empty for all
+	Why   string
+}
+
+const (
+	whyPath = "a path of one machine helps nobody on another"
+	whyHost = "where packages are fetched from is the machine's setting, not the project's"
+)
+
+// Words that belong to one machine or network.
+var Words = []Word{
+	{Parts: []string{"/wo", "rk/"}, Why: whyPath},
+	{Parts: []string{"/tmp", "/th"}, Why: whyPath},
+	{Parts: []string{"proxy.", "golang.org"}, Why: whyHost},
+	{Parts: []string{"sum.", "golang.org"}, Why: whyHost},
+	{Parts: []string{"registry.", "npmjs.org"}, Why: whyHost},
+	{Parts: []string{"registry.", "yarnpkg.com"}, Why: whyHost},
+	{Parts: []string{"deb.", "debian.org"}, Why: whyHost},
+	{Parts: []string{`"resolved":`}, In: "package-lock.json", Why: whyHost},
+}
