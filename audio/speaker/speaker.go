@@ -57,8 +57,8 @@ const (
 	// keeps it at about 90 ms by itself; a device that swallows sound at once,
 	// as ALSA's null does, is held by this.
 	ahead = 250 * time.Millisecond
-	// tolerance is how far the sound card's clock and the board's may part.
-	// People hear a cue as late from about twice that on.
+	// tolerance is how far the sound card's clock and the board's may part: well
+	// over what a block and a period make the measured distance vary.
 	tolerance = 20 * time.Millisecond
 	// window is the number of blocks over which the two are compared.
 	window = 100
@@ -255,7 +255,7 @@ func (p *Player) run() {
 			p.setHealth("sound is closed")
 			return
 		}
-		wait = min(2*wait, lastWait)
+		wait = firstWait
 	}
 }
 

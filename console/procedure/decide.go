@@ -142,6 +142,10 @@ func (d *decision) input() {
 	case DoAnswer:
 		d.answer()
 	case DoAbstained:
+		if d.s.Stage != Ready {
+			d.refuse(WhyNotHere)
+			return
+		}
 		d.say(Abstained{in.For, in.By})
 	case DoCorrect:
 		d.correct()

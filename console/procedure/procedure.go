@@ -138,6 +138,7 @@ const (
 // An Input is something that the run has to answer.
 type Input struct {
 	At       time.Duration `json:"-"`
+	Tag      uint64        `json:"-"` // whose it is, for whoever waits for an answer
 	Do       Verb          `json:"do"`
 	Source   string        `json:"source,omitempty"` // squeeze, step or report
 	Question string        `json:"question,omitempty"`

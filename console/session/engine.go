@@ -3,7 +3,6 @@
 package session
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -25,6 +24,7 @@ type Engine struct {
 	tally  procedure.Tallied
 	facts  []procedure.Dated
 	orders []procedure.Order
+	worked func(procedure.Input, []procedure.Dated) // told of each input of a person; may be nil
 }
 
 // NewEngine opens a run at an instant at which all contacts are taken as open;
@@ -180,6 +180,9 @@ func (e *Engine) handle(in procedure.Input) {
 		e.fold(f)
 	}
 	e.state = e.state.Reach(in.At)
+	if e.worked != nil && in.Tag != 0 {
+		e.worked(in, facts)
+	}
 	for _, o := range orders {
 		if o.At == 0 {
 			o.At = e.now
@@ -206,9 +209,4 @@ func (e *Engine) Take() ([]procedure.Dated, []procedure.Order) {
 	f, o := e.facts, e.orders
 	e.facts, e.orders = nil, nil
 	return f, o
-}
-
-// byInstant sorts orders by when they are to sound.
-func byInstant(orders []procedure.Order) {
-	slices.SortStableFunc(orders, func(a, b procedure.Order) int { return cmp.Compare(a.At, b.At) })
 }

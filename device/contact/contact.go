@@ -23,26 +23,27 @@ const (
 	// HeldAfter is when a press that does not end is called held.
 	HeldAfter = 2 * time.Second
 
-	// solid is the shortest closed stretch that is taken for the body of a
-	// press and not for chatter.
+	// solid is the shortest closed run that is taken for the body of a press
+	// and not for chatter.
 	solid = 5 * ms
 	// hairline is a gap that no contact makes: interference, always bridged.
 	hairline = 100 * time.Microsecond
-	// minApart: presses come up to 5 a second, so two that begin closer
-	// than this are one press of a contact that chatters worse than the
-	// contract (published outliers: 157 ms and 160 ms).
-	minApart = 165 * ms
-	// shortGap and longBounce: a closure that begins sooner than shortGap
-	// after a release may still be the tail of that release; none published
-	// that belongs to a working switch is longer than longBounce.
-	shortGap   = 75 * ms
-	longBounce = 161 * ms
-	// patience bounds how long one unsettled stretch may keep its verdict
-	// open: what chatters longer is called doubtful.
+	// patience bounds how long a stretch may keep its verdict open.
 	patience = 250 * ms
-	// openBudget is the illegal time that a flapping cable may gather
-	// without a legal stretch of MaxChatter in between.
-	openBudget = 80 * ms
+	// slack: a lone spike just before a release makes its chatter look longer.
+	slack = 5 * ms
+
+	// Presses come up to 5 a second. Two that begin closer than minApart are
+	// one press of a contact that chatters beyond the contract (published
+	// outliers: 157 and 160 ms), and so is what begins within shortGap of a
+	// release unless it outlasts longBounce. A contact seen to chatter so is
+	// mistrusted for the next waryFor presses: then a press has to begin
+	// waryApart from the last and to outlast longBounce wherever it begins.
+	minApart   = 165 * ms
+	shortGap   = 50 * ms
+	longBounce = 161 * ms
+	waryApart  = 190 * ms
+	waryFor    = 1000
 )
 
 // A Kind says what happened at a contact.
@@ -96,29 +97,43 @@ type Single struct {
 
 	closed bool
 	since  time.Duration // of the present level
+	now    stretch       // the unsettled stretch, if active
+	active bool
 
-	// The unsettled stretch: from the first closing edge until the contact
-	// has been open for MaxChatter.
-	active  bool
-	first   time.Duration // its first edge
-	edges   int           // edges not yet explained
-	runFrom time.Duration // start of the present closed run, bridged
-	joinAt  time.Duration // the present run joins the one before once it lasts to here; 0: no
-	joinTo  time.Duration // start of the run it would join
-	best    time.Duration // longest closed run so far
-	bestEnd time.Duration
-	down    bool // this stretch has already given its press
-	doubted bool // this stretch has already given a doubt
-	held    bool
-	again   bool // the present run was already called doubtful
-
-	ended bool // the body of the press has ended, at relAt
-	relAt time.Duration
-
-	havePrev bool          // there was a sure press before
-	lastAt   time.Duration // its first edge
-	lastRel  time.Duration // the end of its body
+	havePrev bool          // something was pressed before
+	lastAt   time.Duration // first edge of the last sure press
+	lastRel  time.Duration // end of the body of the last press, sure or doubtful
+	wary     int           // presses until the contact is trusted again
 }
+
+// A stretch lasts from the first closing edge of a settled contact until it
+// has been open for MaxChatter. A closed run is bridged over spikes.
+type stretch struct {
+	first   time.Duration // its first edge
+	edges   int           // not yet explained
+	run     time.Duration // start of the present closed run
+	joinAt  time.Duration // the run joins the one from joinTo once it lasts to here; 0: no
+	joinTo  time.Duration
+	best    time.Duration // longest closed run that has ended
+	bestEnd time.Duration
+	total   time.Duration // closed time in all
+
+	verdict verdict
+	told    bool // the present run was reported
+	rough   bool // Chatters was reported
+	held    bool
+	ended   bool // the body of the press has ended, at rel
+	rel     time.Duration
+	last    time.Duration // end of the last run too long for chatter
+}
+
+type verdict uint8
+
+const (
+	unsure verdict = iota
+	pressed
+	doubted
+)
 
 // NewSingle returns a filter for one contact that is open and settled.
 func NewSingle(g Grade, spaced bool) *Single {
@@ -134,37 +149,52 @@ func (c *Single) Edge(at time.Duration, closed bool) {
 		c.noise++
 		return
 	}
-	c.edges++
-	c.closed = closed
-	gapFrom := c.since
-	c.since = at
+	from := c.since
+	c.closed, c.since = closed, at
 	switch {
-	case closed && !c.active:
-		*c = Single{
-			grade: c.grade, spaced: c.spaced, out: c.out, noise: c.noise, closed: true, since: at,
-			active: true, first: at, edges: 1, runFrom: at,
-			lastAt: c.lastAt, lastRel: c.lastRel, havePrev: c.havePrev,
-		}
-	case closed:
-		prev := c.runFrom // start of the run that ended at gapFrom
-		c.runFrom, c.joinAt, c.again = at, 0, false
-		switch gap := at - gapFrom; {
-		case gap <= hairline:
-			c.runFrom = prev
-		case gap <= MaxSpike && gapFrom-prev >= solid:
-			c.joinAt, c.joinTo = at+solid, prev
-		}
+	case !closed:
+		c.opened(at, from)
+	case c.active:
+		c.now.reclosed(at, from)
 	default:
-		n := at - c.runFrom
-		if n > c.best {
-			c.best, c.bestEnd = n, at
-		}
-		// The body of a press ends where its last long run ends; the short
-		// runs after it are the chatter of the release.
-		gap := c.runFrom - c.relAt
-		if !c.ended || c.again || gap <= MaxSpike && n >= solid || gap <= MaxChatter && n >= MaxChatter {
-			c.ended, c.relAt = true, at
-		}
+		c.active, c.now = true, stretch{first: at, run: at}
+	}
+	c.now.edges++
+}
+
+// reclosed begins another closed run after a gap.
+func (s *stretch) reclosed(at, gapFrom time.Duration) {
+	gap := at - gapFrom
+	if gap <= hairline {
+		s.ended = s.ended && s.rel != gapFrom
+		return
+	}
+	s.told = s.told && gap <= MaxSpike
+	s.joinAt, s.joinTo = 0, s.run
+	if gap <= MaxSpike && gapFrom-s.run >= solid {
+		s.joinAt = at + solid
+	}
+	s.run = at
+}
+
+// opened ends a closed run, of which the last piece began at from.
+func (c *Single) opened(at, from time.Duration) {
+	s := &c.now
+	s.total += at - from
+	if n := at - s.run; n > s.best {
+		s.best, s.bestEnd = n, at
+	}
+	// The body of a press ends where its last long run ends; the short runs
+	// after it are the chatter of the release.
+	gap, n := from-s.rel, at-from
+	if n >= MaxChatter {
+		s.last = at
+	}
+	switch {
+	case !s.ended, gap <= MaxSpike && n >= solid:
+		s.ended, s.rel = true, at
+	case s.verdict == pressed && n > MaxSpike && at-s.rel > MaxChatter+slack:
+		c.chatters(from, at)
 	}
 }
 
@@ -188,6 +218,7 @@ func (c *Single) Next() (at time.Duration, ok bool) {
 }
 
 func (c *Single) next() (at time.Duration, act func(time.Duration)) {
+	s := &c.now
 	if !c.active {
 		return 0, nil
 	}
@@ -198,37 +229,24 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 	}
 	if !c.closed {
 		soonest(c.since+MaxChatter, c.settle)
-		if !c.down && !c.doubted {
-			soonest(c.first+patience, c.giveUp)
+	} else {
+		if s.joinAt > 0 {
+			soonest(s.joinAt, c.join)
 		}
-		return at, act
+		if s.verdict == unsure {
+			soonest(c.sureAt(), c.press)
+		}
+		if c.late() {
+			soonest(c.since+c.grade.Doubt, c.doubtAgain)
+		}
+		if s.verdict != unsure && !s.held {
+			soonest(max(s.first+HeldAfter, c.since), c.hold)
+		}
 	}
-	if c.joinAt > 0 {
-		soonest(c.joinAt, func(time.Duration) { c.runFrom, c.joinAt = c.joinTo, 0 })
-	}
-	switch {
-	case !c.down && !c.doubted:
-		soonest(c.sureAt(), c.press)
-		soonest(max(c.first+patience, c.since), c.giveUp)
-	case !c.down && !c.again:
-		// After a doubt in the same stretch a long closure is a doubt of its own.
-		soonest(c.runFrom+c.grade.Sure, c.doubtAgain)
-	case c.reclosed():
-		soonest(c.runFrom+c.grade.Doubt, c.doubtAgain)
-	}
-	if c.down && !c.held {
-		soonest(max(c.first+HeldAfter, c.since), func(at time.Duration) {
-			c.held = true
-			c.emit(Held, c.first, at)
-		})
+	if s.verdict == unsure {
+		soonest(max(s.first+patience, c.since), c.giveUp)
 	}
 	return at, act
-}
-
-// reclosed: after a press the contact has closed once more, later than any
-// chatter in the contract, without having been open long enough for a new press.
-func (c *Single) reclosed() bool {
-	return c.down && c.spaced && c.closed && !c.again && c.ended && c.runFrom > c.relAt+MaxChatter
 }
 
 // sureAt is when the present closed run, if it lasts, makes a press of the
@@ -236,103 +254,154 @@ func (c *Single) reclosed() bool {
 // before it in the stretch (else that one was the press and this is the
 // chatter of its release), and outlast the bounce of a release close before.
 func (c *Single) sureAt() time.Duration {
-	at := max(c.first+c.grade.Sure, c.runFrom+max(c.best, min(solid, c.grade.Doubt)))
-	if c.tailOfRelease() {
+	s := &c.now
+	at := max(s.first+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)))
+	if c.tail(s.run) {
 		at = max(at, c.lastRel+longBounce)
 	}
 	return at
 }
 
-func (c *Single) tailOfRelease() bool {
-	return c.spaced && c.havePrev && c.first-c.lastRel < shortGap
+// late: after the verdict the contact has closed once more, later than any
+// chatter in the contract, without having settled. That may be a press.
+func (c *Single) late() bool {
+	s := &c.now
+	switch {
+	case !c.closed || s.told || s.verdict == unsure:
+		return false
+	case s.verdict == doubted:
+		return true
+	}
+	return c.spaced && s.ended && c.since > s.rel+MaxChatter
 }
 
-func (c *Single) tooSoon() bool {
-	return c.spaced && c.havePrev && c.first-c.lastAt < minApart
+// tail: a run that begins at from may still belong to the release before.
+func (c *Single) tail(from time.Duration) bool {
+	limit := shortGap
+	if c.wary > 0 {
+		limit = longBounce
+	}
+	return c.spaced && c.havePrev && from-c.lastRel < limit
+}
+
+// tooSoon: a run that begins at from may still belong to the press before.
+func (c *Single) tooSoon(from time.Duration) bool {
+	apart := minApart
+	if c.wary > 0 {
+		apart = waryApart
+	}
+	return c.spaced && c.havePrev && from-c.lastAt < apart
+}
+
+func (c *Single) join(time.Duration) { c.now.run, c.now.joinAt = c.now.joinTo, 0 }
+
+func (c *Single) hold(at time.Duration) {
+	c.now.held = true
+	c.emit(Held, c.now.first, at)
 }
 
 func (c *Single) press(at time.Duration) {
-	if c.tooSoon() {
+	s := &c.now
+	if c.tooSoon(s.run) {
 		c.doubt(at)
-		c.emit(Chatters, c.first, at)
+		c.chatters(s.first, at)
 		return
 	}
-	c.down, c.ended = true, false
-	c.lastAt, c.lastRel, c.havePrev = c.first, at, true
+	s.verdict, s.ended = pressed, false
+	c.lastAt, c.lastRel, c.havePrev = s.first, at, true
+	c.wary = max(0, c.wary-1)
 	c.explain(1)
-	c.emit(Pressed, c.first, at)
+	c.emit(Pressed, s.first, at)
 }
 
 func (c *Single) doubt(at time.Duration) {
-	c.doubted, c.again = true, true
+	c.now.verdict, c.now.told, c.now.ended = doubted, true, !c.closed
 	c.explain(2)
-	c.emit(Doubtful, c.first, at)
+	c.emit(Doubtful, c.now.first, at)
 }
 
 func (c *Single) doubtAgain(at time.Duration) {
-	c.again = true
-	c.emit(Doubtful, c.runFrom, at)
-	c.emit(Chatters, c.runFrom, at)
+	c.now.told = true
+	c.emit(Doubtful, c.since, at)
+	c.chatters(c.since, at)
+}
+
+// chatters says so, once a stretch, and mistrusts the contact from now on.
+func (c *Single) chatters(from, at time.Duration) {
+	c.wary = waryFor
+	if !c.now.rough {
+		c.now.rough = true
+		c.emit(Chatters, from, at)
+	}
 }
 
 // giveUp ends the wait for a stretch that chatters beyond all patience.
 func (c *Single) giveUp(at time.Duration) {
-	if c.best < min(solid, c.grade.Doubt) && !(c.closed && at-c.runFrom >= solid) {
-		// Nothing but spikes: interference, not a contact.
-		c.noise += c.edges
-		c.edges = 0
-		c.doubted = true
-		c.emit(Chatters, c.first, at)
-		return
+	s := &c.now
+	total := s.total
+	if c.closed {
+		total += at - c.since
 	}
-	c.doubt(at)
-	c.emit(Chatters, c.first, at)
+	if total >= c.grade.Doubt {
+		c.doubt(at)
+		s.told = c.closed && at-c.since >= c.grade.Doubt
+	} else { // spikes: interference, not a contact
+		s.verdict = doubted
+		c.explain(0)
+	}
+	c.chatters(s.first, at)
 }
 
 // settle closes the stretch: the contact has been open for MaxChatter.
 func (c *Single) settle(at time.Duration) {
+	s := &c.now
 	c.active = false
-	switch {
-	case c.down:
-		c.lastRel = c.relAt
+	switch s.verdict {
+	case pressed:
+		c.lastRel = max(s.rel, s.last)
 		c.explain(1)
-		c.emit(Released, c.relAt, at)
-	case c.doubted:
-		c.noise += c.edges
+		c.emit(Released, s.rel, at)
+	case doubted:
+		c.lastRel, c.havePrev = max(s.rel, s.last), true
+		c.explain(0)
 	default:
 		c.judge(at)
 	}
-	c.edges = 0
 }
 
 // judge grades a stretch that ended without having been sure on the way.
 func (c *Single) judge(at time.Duration) {
-	long := c.bestEnd - c.first
-	if c.best <= min(MaxSpike, c.grade.Doubt/2) {
-		long = c.best // a spike is as long as it is, however many there were
+	s := &c.now
+	from := s.bestEnd - s.best
+	long := s.bestEnd - s.first
+	if s.best <= MaxSpike {
+		long = s.total // spikes are as long as they are together
 	}
-	worse := c.since-c.bestEnd > MaxChatter || c.bestEnd-c.best-c.first > MaxChatter
+	suspect := c.tail(from) || c.tooSoon(from)
+	rough := s.best > MaxSpike && (suspect || c.since-s.bestEnd > MaxChatter+slack || from-s.first > MaxChatter+slack)
 	switch {
-	case long >= c.grade.Sure && c.best >= min(solid, c.grade.Doubt) && !c.tailOfRelease() && !c.tooSoon():
-		c.lastAt, c.lastRel, c.havePrev = c.first, c.bestEnd, true
+	case long >= c.grade.Sure && s.best >= min(solid, c.grade.Doubt) && !suspect:
+		c.lastAt, c.lastRel, c.havePrev = s.first, s.bestEnd, true
 		c.explain(2)
-		c.emit(Pressed, c.first, at)
-		c.emit(Released, c.bestEnd, at)
-	case long >= c.grade.Doubt, worse && c.best > MaxSpike:
+		c.emit(Pressed, s.first, at)
+		c.emit(Released, s.bestEnd, at)
+		return
+	case long >= c.grade.Doubt, rough && (!suspect || s.total >= c.grade.Sure), c.wary > 0 && !suspect && s.best >= solid:
 		c.doubt(at)
-		if worse || c.tailOfRelease() || c.tooSoon() {
-			c.emit(Chatters, c.first, at)
-		}
+		c.lastRel, c.havePrev = s.bestEnd, true
 	default:
-		c.noise += c.edges
+		c.explain(0)
+	}
+	if rough {
+		c.chatters(s.first, at)
 	}
 }
 
 // explain takes n of the unexplained edges for the event and calls the rest
 // noise.
 func (c *Single) explain(n int) {
-	c.noise += max(0, c.edges-n)
-	c.edges = 0
+	c.noise += max(0, c.now.edges-n)
+	c.now.edges = 0
 }
 
 func (c *Single) emit(k Kind, at, known time.Duration) {
@@ -347,16 +416,13 @@ func (c *Single) Take() []Event {
 	return out
 }
 
-// Pending is the first edge of a stretch whose meaning is still open; nothing
-// that happened at or after it should be acted on yet.
-func (c *Single) Pending() (time.Duration, bool) {
-	if !c.active {
-		return 0, false
+// Pending is the first edge of what is still open in meaning: nothing that
+// happened at or after it should be acted on yet.
+func (c *Single) Pending() (at time.Duration, ok bool) {
+	if c.active && c.now.verdict == unsure {
+		return c.now.first, true
 	}
-	if !c.down && !c.doubted {
-		return c.first, true
-	}
-	return c.runFrom, c.reclosed() || c.doubted && c.closed && !c.again
+	return c.since, c.active && c.late()
 }
 
 // Closed is the level after the last edge.

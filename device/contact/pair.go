@@ -4,6 +4,11 @@ package contact
 
 import "time"
 
+// flapLimit: a changeover in the contract is over CableGrace and MaxChatter
+// after its first illegal edge. What is illegal later without having been
+// legal for MaxChatter in between is a cable that flaps.
+const flapLimit = CableGrace + MaxChatter
+
 // A Pair watches the wearer's button as a changeover pair: no is closed when
 // the button is pressed, nc when it is released. Legal is exactly one closed.
 type Pair struct {
@@ -11,26 +16,26 @@ type Pair struct {
 	since  time.Duration // of the present combination
 	out    []Event
 	noise  int
-	edges  int // edges not yet explained
+	edges  int // not yet explained
 
-	report *Single // watches "no closed and nc open"
+	report *Single       // watches "no closed and nc open"
+	date   time.Duration // of its last press
 
-	fresh  bool          // not at rest yet since the beginning
 	away   bool          // the pair has left its settled released state
 	left   time.Duration // when it left
-	both   time.Duration // time with both closed since then
-	bothAt time.Duration // when both were first closed since then
-	sure   bool          // a report was given since then
+	said   bool          // since then a report, a doubt or a fault was given
+	both   time.Duration // since then both were closed for so long
+	bothAt time.Duration // and first then
 
-	illegal time.Duration // illegal time gathered since the last long legal stretch
-	broken  time.Duration // when that began
-	fault   bool          // CableOpen or CableShort was said and the pair is not sound yet
+	shaky  bool          // illegal, and not legal for MaxChatter since
+	broken time.Duration // when that began
+	fault  bool          // CableOpen or CableShort was said and the pair is not sound yet
 }
 
 // NewPair returns a filter for a pair of which both contacts are open since
 // from, which is what a line is before its first edge.
 func NewPair(from time.Duration) *Pair {
-	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, fresh: true}
+	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, shaky: true, broken: from}
 }
 
 // EdgeNO feeds the contact that is closed when the button is pressed.
@@ -45,30 +50,22 @@ func (p *Pair) edge(at time.Duration, no, nc, same bool) {
 		p.noise++
 		return
 	}
-	span := at - p.since
-	if p.legal() {
-		if span >= MaxChatter {
-			p.illegal = 0
-		}
-	} else {
-		if p.illegal == 0 {
-			p.broken = p.since
-		}
-		p.illegal += span
-	}
 	if p.no && p.nc {
-		if p.both == 0 {
-			p.bothAt = p.since
-		}
-		p.both += span
+		p.both += at - p.since
 	}
 	p.no, p.nc, p.since = no, nc, at
 	p.edges++
 	if !p.away && !p.released() {
-		p.away, p.left, p.both, p.sure = true, at, 0, false
+		p.away, p.left, p.said, p.both, p.bothAt = true, at, false, 0, 0
 	}
-	if pressed := no && !nc; pressed != p.report.Closed() {
-		p.report.Edge(at, pressed)
+	if no && nc && p.both == 0 {
+		p.bothAt = at
+	}
+	if !p.legal() && !p.shaky {
+		p.shaky, p.broken = true, at
+	}
+	if p.Closed() != p.report.Closed() {
+		p.report.Edge(at, p.Closed())
 		p.collect()
 	}
 }
@@ -105,66 +102,75 @@ func (p *Pair) next() (at time.Duration, act func(time.Duration)) {
 			p.collect()
 		})
 	}
-	if p.legal() {
-		if p.fault {
-			soonest(p.since+MaxChatter, func(at time.Duration) {
-				p.fault, p.illegal = false, 0
-				p.emit(CableSound, p.since, at)
-			})
+	switch {
+	case !p.legal() && !p.fault:
+		// Over, not at, the limits: the tick after.
+		soonest(max(p.since, min(p.since+CableGrace, p.broken+flapLimit))+1, p.breakdown)
+	case p.legal() && p.shaky:
+		soonest(p.since+MaxChatter, p.steady)
+	case p.away && p.released():
+		if _, open := p.report.Pending(); !open {
+			soonest(p.since+MaxChatter, p.settle)
 		}
-		if p.away && p.released() {
-			if _, open := p.report.Pending(); !open {
-				soonest(p.since+MaxChatter, p.settle)
-			}
-		}
-	} else if !p.fault {
-		soonest(max(p.since, min(p.since+CableGrace, p.since+openBudget-p.illegal)), p.breakdown)
 	}
 	return at, act
 }
 
 func (p *Pair) breakdown(at time.Duration) {
-	from := p.since
-	if p.illegal > 0 {
-		from = p.broken
-	}
 	kind := CableOpen
 	if p.no {
 		kind = CableShort
 	}
-	p.fault = true
-	p.edges, p.both = 0, 0 // a cable's edges are evidence, not noise
-	p.emit(kind, from, at)
+	p.fault, p.said = true, true
+	p.edges = 0 // a cable's edges are evidence, not noise
+	p.emit(kind, p.broken, at)
+}
+
+// steady: the pair has been legal for MaxChatter.
+func (p *Pair) steady(at time.Duration) {
+	p.shaky = false
+	if p.fault {
+		p.fault = false
+		p.emit(CableSound, p.since, at)
+	}
 }
 
 // settle: the button has been at rest for MaxChatter.
 func (p *Pair) settle(at time.Duration) {
-	if !p.sure && p.both >= ReportGrade.Doubt {
+	p.touched(at)
+	p.explain(0)
+	p.away = false
+}
+
+// touched doubts what never became a report and yet had both contacts closed.
+func (p *Pair) touched(at time.Duration) {
+	if !p.said && p.both >= ReportGrade.Doubt {
 		p.edges = 0
 		p.emit(Doubtful, p.bothAt, at)
 	}
-	if p.fresh {
-		p.edges = 0 // the levels it was found with
-	}
-	p.noise += p.edges
-	p.edges, p.away, p.illegal, p.fresh = 0, false, 0, false
+	p.said = true
 }
 
 // collect passes on what the watcher of the pressed state found.
 func (p *Pair) collect() {
 	for _, e := range p.report.Take() {
 		switch e.Kind {
-		case Pressed:
+		case Pressed, Doubtful:
+			if !p.said && p.away && e.At-p.left <= CableGrace {
+				e.At = p.left // the first edge of the changeover, on whichever contact
+			}
+			if !p.said && !p.fault {
+				// A short touch may be back before it was legal for long.
+				p.shaky, p.broken = !p.legal(), p.since
+			}
+			p.said, p.date = true, e.At
 			p.explain(2)
-			p.sure = true
+		case Chatters:
+			p.touched(e.Known) // there may never be a rest
+		case Held:
+			e.At = p.date
 		case Released:
 			p.explain(2)
-		case Doubtful:
-			p.edges = 0
-			p.sure = true // said once is enough
-		}
-		if (e.Kind == Pressed || e.Kind == Doubtful) && p.away && p.left < e.At && e.At-p.left <= CableGrace {
-			e.At = p.left // the first edge of the changeover, on whichever contact
 		}
 		p.out = append(p.out, e)
 	}
@@ -187,21 +193,13 @@ func (p *Pair) Take() []Event {
 }
 
 // Pending is the first edge of what is still open in meaning.
-func (p *Pair) Pending() (time.Duration, bool) {
-	at, ok := p.report.Pending()
-	earlier := func(t time.Duration) {
-		if !ok || t < at {
-			at, ok = t, true
-		}
+func (p *Pair) Pending() (at time.Duration, ok bool) {
+	if p.away && !p.said {
+		return p.left, true
 	}
-	if p.away && !p.sure && (ok || p.released() || !p.legal()) {
-		earlier(p.left)
-	}
-	if !p.legal() && !p.fault {
-		earlier(p.since)
-		if p.illegal > 0 {
-			earlier(p.broken)
-		}
+	at, ok = p.report.Pending()
+	if p.shaky && !p.fault && (!ok || p.broken < at) {
+		at, ok = p.broken, true
 	}
 	return at, ok
 }

@@ -66,29 +66,35 @@ func (p *Panel) Supervised() bool { return p.pair != nil }
 
 // SqueezeEdge feeds the pedal or the switch at the bulb. For this and the other
 // edges at must not be before any instant given earlier.
-func (p *Panel) SqueezeEdge(at time.Duration, closed bool) { p.squeeze.Edge(at, closed); p.now = at }
+func (p *Panel) SqueezeEdge(at time.Duration, closed bool) {
+	p.Advance(at)
+	p.squeeze.Edge(at, closed)
+}
 
 // StepEdge feeds the tester's go-on contact.
-func (p *Panel) StepEdge(at time.Duration, closed bool) { p.step.Edge(at, closed); p.now = at }
+func (p *Panel) StepEdge(at time.Duration, closed bool) {
+	p.Advance(at)
+	p.step.Edge(at, closed)
+}
 
 // ReportEdge feeds the single contact of the button, or the one of the pair
 // that is closed when pressed.
 func (p *Panel) ReportEdge(at time.Duration, closed bool) {
+	p.Advance(at)
 	if p.pair != nil {
 		p.pair.EdgeNO(at, closed)
 	} else {
 		p.single.Edge(at, closed)
 	}
-	p.now = at
 }
 
 // RestEdge feeds the contact of the pair that is closed when released. An
 // unsupervised panel has none and ignores it.
 func (p *Panel) RestEdge(at time.Duration, closed bool) {
+	p.Advance(at)
 	if p.pair != nil {
 		p.pair.EdgeNC(at, closed)
 	}
-	p.now = at
 }
 
 type filter interface {
@@ -116,10 +122,14 @@ func (p *Panel) Advance(now time.Duration) {
 	p.now = max(p.now, now)
 	p.each(func(s Source, f filter) {
 		f.Advance(p.now)
+		for _, e := range f.Take() {
+			p.wait = append(p.wait, Sighting{s, e})
+		}
 	})
 }
 
-// Next is the instant at which Advance will have something to do.
+// Next is the instant at which Advance will have something to do, or Take
+// something to give.
 func (p *Panel) Next() (at time.Duration, ok bool) {
 	p.each(func(_ Source, f filter) {
 		if t, has := f.Next(); has && (!ok || t < at) {
@@ -153,14 +163,7 @@ func (p *Panel) Reached() time.Duration {
 // Of two at the same instant the squeeze comes before the report, so that a
 // squeeze counts into the bin that the report closes.
 func (p *Panel) Take() []Sighting {
-	p.each(func(s Source, f filter) {
-		for _, e := range f.Take() {
-			p.wait = append(p.wait, Sighting{s, e})
-		}
-	})
-	if len(p.wait) == 0 {
-		return nil
-	}
+	p.Advance(p.now)
 	sort.SliceStable(p.wait, func(i, j int) bool {
 		a, b := p.wait[i], p.wait[j]
 		if a.When() != b.When() {

@@ -42,6 +42,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"runtime/debug"
 	"sync"
@@ -66,10 +68,12 @@ type Options struct {
 
 // A Store is an open file.
 type Store struct {
-	file  *os.File
+	file  file
 	db    *bbolt.DB // nil when open for reading only
 	queue chan *request
 	idle  chan struct{} // closed when the writer has ended
+	// finish commits; a test puts one here that fails.
+	finish func(*bbolt.Tx) error
 
 	state  atomic.Pointer[state]
 	failed atomic.Pointer[error] // why the store no longer writes
@@ -84,6 +88,13 @@ type Store struct {
 }
 
 var _ store.Store = (*Store)(nil)
+
+// A file is an open os.File, or a test's.
+type file interface {
+	io.ReaderAt
+	io.Closer
+	Stat() (fs.FileInfo, error)
+}
 
 // A state is what the last durable transaction left.
 type state struct {
@@ -106,7 +117,7 @@ func Open(path string, options Options) (*Store, error) {
 	return s, nil
 }
 
-func open(path string, options Options) (s *Store, err error) {
+func open(path string, options Options) (*Store, error) {
 	if !options.ReadOnly {
 		if err := create(path); err != nil {
 			return nil, err
@@ -116,43 +127,51 @@ func open(path string, options Options) (s *Store, err error) {
 	if err != nil {
 		return nil, err
 	}
-	s = &Store{file: file}
-	// Every way out below gives s, so that its parts are released on error.
-	defer func() {
-		if err == nil {
-			return
-		}
-		if s.db != nil && !errors.Is(err, errFault) {
-			s.db.Close()
-		}
-		file.Close()
-	}()
-	m, st, err := inspect(context.Background(), file, options.FallBack, false)
-	if err != nil {
-		return s, err
-	}
-	s.state.Store(st)
-	if options.ReadOnly {
-		return s, nil
-	}
-	if s.db, err = openDB(path, file); err != nil {
-		return s, err
-	}
-	root, tx, err := current(s.db)
-	if err == nil && (root != m.root || tx != m.tx) {
-		err = damaged("bbolt reads transaction %d, not %d", tx, m.tx)
+	s, m, err := openFile(file, options.FallBack)
+	if err == nil && !options.ReadOnly {
+		err = s.startWriter(path, file, m)
 	}
 	if err != nil {
-		return s, err
+		release(file)
+		return nil, err
 	}
-	s.queue = make(chan *request, 256)
-	s.idle = make(chan struct{})
-	go s.write()
 	return s, nil
 }
 
+// openFile returns the store in a file, for reading.
+func openFile(file file, fallBack bool) (*Store, meta, error) {
+	m, st, err := inspect(context.Background(), file, fallBack, false)
+	if err != nil {
+		return nil, m, err
+	}
+	s := &Store{file: file}
+	s.state.Store(st)
+	return s, m, nil
+}
+
+// startWriter gives the file, which has been inspected, to bbolt as well.
+func (s *Store) startWriter(path string, file *os.File, m meta) error {
+	db, err := openDB(path, file)
+	if err != nil {
+		return err
+	}
+	root, tx, err := current(db)
+	if err != nil {
+		return err // bbolt is not fit to be closed
+	}
+	if root != m.root || tx != m.tx {
+		return errors.Join(damaged("bbolt reads transaction %d, not %d", tx, m.tx), db.Close())
+	}
+	s.db = db
+	s.queue = make(chan *request, 256)
+	s.idle = make(chan struct{})
+	s.finish = (*bbolt.Tx).Commit
+	go s.write()
+	return nil
+}
+
 // inspect proves the file, quickly or in full, and returns how it stands.
-func inspect(ctx context.Context, file *os.File, fallBack, full bool) (meta, *state, error) {
+func inspect(ctx context.Context, file file, fallBack, full bool) (meta, *state, error) {
 	info, err := file.Stat()
 	if err != nil {
 		return meta{}, nil, err
@@ -260,8 +279,8 @@ func (s *Store) Close() error {
 	<-s.idle
 	if errors.Is(s.failure(), errFault) {
 		// bbolt may still hold its locks and would wait for itself. Its map of
-		// the file stays until the process ends; the lock on the file goes now.
-		return s.file.Close()
+		// the file stays until the process ends.
+		return release(s.file)
 	}
 	return s.db.Close() // closes the file
 }

@@ -168,3 +168,12 @@ func lock(file *os.File, alone bool) error {
 		cancel()
 	}
 }
+
+// release unlocks and closes a file. Closing alone would leave the lock while
+// a map of the file is left over.
+func release(file file) error {
+	if f, ok := file.(*os.File); ok {
+		syscall.Flock(int(f.Fd()), syscall.LOCK_UN)
+	}
+	return file.Close()
+}

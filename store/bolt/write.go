@@ -155,7 +155,7 @@ func (s *Store) commit(group []*request) error {
 	}
 	s.settle.Lock()
 	defer s.settle.Unlock()
-	if err := guard(b.tx.Commit); err != nil {
+	if err := guard(func() error { return s.finish(b.tx) }); err != nil {
 		return fmt.Errorf("commit: %w", err)
 	}
 	root, _, err := current(s.db)

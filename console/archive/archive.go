@@ -1,0 +1,132 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Package archive reads finished runs back from the journal. It must not write:
+// the journal is the only truth and every view is a replay of it.
+package archive
+
+import (
+	"context"
+	"encoding/hex"
+	"errors"
+	"fmt"
+
+	"tallyhood/console/procedure"
+	"tallyhood/console/record"
+	"tallyhood/store"
+)
+
+// A Line is a run in a list.
+type Line struct {
+	Run       string            `json:"run"`
+	Opened    string            `json:"opened"` // wall time, RFC 3339
+	Wearer    string            `json:"wearer"`
+	Facepiece string            `json:"facepiece"`
+	Outcome   procedure.Outcome `json:"outcome"` // empty while the run is open
+	Reason    procedure.Reason  `json:"reason"`
+	Practice  string            `json:"practice"`
+}
+
+// A View is a run with everything that its record page shows.
+type View struct {
+	Line
+	Tester      string               `json:"tester"`
+	WallQuality string               `json:"wall_quality"`
+	TimeSource  string               `json:"time_source"`
+	Style       string               `json:"style"`
+	Size        string               `json:"size"`
+	Whose       string               `json:"whose"`
+	Record      *record.Record       `json:"record"` // null while the run is open
+	SqueezesS   []record.Seconds     `json:"squeezes_s"`
+	Answers     []procedure.Answered `json:"answers"`
+	RulesName   string               `json:"rules_name"`
+	Prevails    string               `json:"prevails"`
+	Next        string               `json:"next"`
+	Version     string               `json:"version"`
+	Number      uint64               `json:"number"` // of the last entry
+	Hash        string               `json:"hash"`   // of the last entry, hexadecimal
+}
+
+// Run reads one run; store.ErrNotFound when there is none of that name.
+func Run(ctx context.Context, j store.Journal, run string) (View, error) {
+	st, last, err := state(ctx, j, run)
+	if err != nil {
+		return View{}, err
+	}
+	v := View{
+		Line: line(run, st), Tester: st.Opened.Tester, WallQuality: st.Opened.WallQuality, TimeSource: st.Opened.TimeSource,
+		Style: st.Opened.Facepiece.Style, Size: st.Opened.Facepiece.Size, Whose: st.Opened.Facepiece.Whose,
+		SqueezesS: []record.Seconds{}, Answers: st.Answers, RulesName: st.Opened.Rules.Name, Prevails: st.Opened.Rules.Prevails,
+		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
+	}
+	if v.Answers == nil {
+		v.Answers = []procedure.Answered{}
+	}
+	if st.Verdict != nil {
+		r, err := record.Of(st)
+		if err != nil {
+			return View{}, err
+		}
+		v.Record = &r
+		if r.Fit != nil {
+			v.SqueezesS = r.Fit.SqueezesS
+		}
+		v.Next = procedure.Next(st.Opened.Rules, r.Outcome, r.Reason)
+	}
+	return v, nil
+}
+
+// State folds one run from the journal.
+func State(ctx context.Context, j store.Journal, run string) (procedure.State, error) {
+	st, _, err := state(ctx, j, run)
+	return st, err
+}
+
+func state(ctx context.Context, j store.Journal, run string) (st procedure.State, last store.Entry, err error) {
+	if run == "" {
+		return st, last, fmt.Errorf("run: %w", store.ErrNotFound)
+	}
+	err = j.ReadStream(ctx, run, func(e store.Entry) error {
+		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
+		if err != nil {
+			return err
+		}
+		st, last = procedure.Fold(st, d), e
+		return nil
+	})
+	if err == nil && last.Number == 0 {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return st, last, fmt.Errorf("run %s: %w", run, err)
+	}
+	return st, last, nil
+}
+
+func line(run string, st procedure.State) Line {
+	o := st.Opened
+	l := Line{Run: run, Opened: o.Wall, Wearer: o.Wearer.Name, Facepiece: o.Facepiece.Make + " " + o.Facepiece.Model + ", " + o.Facepiece.Size, Practice: o.Practice}
+	if st.Verdict != nil {
+		l.Outcome, l.Reason = st.Verdict.Outcome, st.Verdict.Reason
+	}
+	return l
+}
+
+// List gives the newest runs, newest first, at most limit.
+func List(ctx context.Context, j store.Journal, limit int) ([]Line, error) {
+	infos, err := j.Streams(ctx, 0, limit)
+	if err != nil {
+		return nil, fmt.Errorf("list runs: %w", err)
+	}
+	out := []Line{}
+	for _, info := range infos {
+		st, _, err := state(ctx, j, info.Stream)
+		if errors.Is(err, store.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, line(info.Stream, st))
+	}
+	return out, nil
+}

@@ -1,0 +1,196 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package session
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"tallyhood/console/procedure"
+	"tallyhood/console/wire"
+	"tallyhood/device"
+	"tallyhood/device/contact"
+)
+
+// command answers a page, at once or when the run has worked it off.
+func (s *Session) command(a asked) {
+	c := a.cmd
+	say := func(why string) {
+		a.reply <- wire.Reply{Type: "reply", ID: c.ID, OK: why == "", Why: why}
+	}
+	if a.role != wire.Tester {
+		say("not_allowed")
+		return
+	}
+	if c.Do == "take_lease" {
+		s.fence++
+		s.driver = a.client
+		s.cfg.Log.Info("lease taken", "client", a.client, "fence", s.fence)
+		say("")
+		return
+	}
+	if s.driver != a.client {
+		say("not_driver")
+		return
+	}
+	if c.Fence != s.fence {
+		say("stale")
+		return
+	}
+	switch c.Do {
+	case "drop_lease":
+		s.driver = ""
+		s.fence++
+		say("")
+	case "sim":
+		say(s.press(c.Sim))
+	case "open":
+		say(s.open(c.Open))
+	case "close":
+		say(s.closeRun(c.Run))
+	default:
+		in := c.Input
+		in.Do = procedure.Verb(c.Do)
+		switch {
+		case !procedure.FromPerson(in.Do):
+			say("unknown")
+		case s.engine == nil:
+			say("no_run")
+		case c.Run != s.engine.State().Opened.Run:
+			say("stale")
+		case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || in.For < 0:
+			say("unknown")
+		default:
+			s.tag++
+			in.Tag, in.Source, in.Detail = s.tag, "", ""
+			in.At = s.cfg.Clock.Now()
+			s.calls[in.Tag] = a
+			in.At = s.engine.Input(in)
+			s.record.input(in)
+		}
+	}
+}
+
+// worked answers the call that an input came from, with the refusal if the
+// facts hold one.
+func (s *Session) worked(in procedure.Input, facts []procedure.Dated) {
+	a, ok := s.calls[in.Tag]
+	if !ok {
+		return
+	}
+	delete(s.calls, in.Tag)
+	r := wire.Reply{Type: "reply", ID: a.cmd.ID, OK: true}
+	for _, f := range facts {
+		if i, is := f.Fact.(procedure.Ignored); is && strings.HasPrefix(i.What, string(in.Do)) && i.Why != procedure.WhyNoted {
+			r.OK, r.Why = false, string(i.Why)
+		}
+	}
+	a.reply <- r
+}
+
+func (s *Session) press(c *wire.Contact) string {
+	if c == nil || s.cfg.Sim == nil {
+		return "not_allowed"
+	}
+	if c.Line == string(device.Taste) {
+		s.cfg.Sim.Button(c.Closed)
+		return ""
+	}
+	if s.cfg.Sim.Set(device.Line(c.Line), c.Closed) != nil {
+		return "unknown"
+	}
+	return ""
+}
+
+func (s *Session) open(o *wire.Open) string {
+	if o == nil {
+		return "unknown"
+	}
+	if s.engine != nil {
+		return "run_open"
+	}
+	if s.failed != "" {
+		return string(procedure.WhyJournal)
+	}
+	w := slices.IndexFunc(s.cfg.People, func(p procedure.Wearer) bool { return p.ID == o.Wearer })
+	f := slices.IndexFunc(s.cfg.Facepieces, func(p procedure.Facepiece) bool { return p.ID == o.Facepiece })
+	r, ok := s.cfg.Rules[o.Rules]
+	if w < 0 || f < 0 || !ok || !slices.Contains(r.Agents, o.Agent) || strings.TrimSpace(o.Tester) == "" || len(o.Tester) > 100 {
+		return "unknown"
+	}
+	fp := s.cfg.Facepieces[f]
+	if may, _ := r.MayTest(fp.Type, fp.FitFactor); !may {
+		return "facepiece_not_allowed"
+	}
+	wall, quality := s.cfg.Wall()
+	number, _ := s.cfg.Journal.Last()
+	s.runs++
+	opened := procedure.RunOpened{
+		Run: fmt.Sprintf("r%06d", number+uint64(len(s.pending))+1), Rules: r, Agent: o.Agent,
+		Wearer: s.cfg.People[w], Facepiece: fp, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
+		Strict: s.cfg.Strict, Practice: s.cfg.Practice, Wall: wall, WallQuality: quality,
+		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version,
+	}
+	at := max(s.cfg.Clock.Now()-s.grace(), 0)
+	s.begin(opened, at)
+	return ""
+}
+
+func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
+	s.engine = NewEngine(o, at)
+	s.engine.worked = s.worked
+	s.last.Store(&o.Run)
+	s.durable = procedure.State{}
+	s.pending, s.promises = nil, nil
+	var err error
+	s.record, err = startRecorder(s.cfg.Capture, s.runs, s.cfg.Board.Lines(), s.levels, at, s.cfg.Log)
+	if err != nil {
+		s.cfg.Log.Error("no capture of this run", "err", err)
+	}
+	for _, l := range device.Lines() {
+		if s.levels[l] {
+			s.engine.Edge(device.Edge{At: at, Line: l, Closed: true})
+		}
+	}
+}
+
+// OpenRun is the id of the run that was opened last; empty before the first. It
+// may be asked from any goroutine.
+func (s *Session) OpenRun() string {
+	if id := s.last.Load(); id != nil {
+		return *id
+	}
+	return ""
+}
+
+// closeRun sets a finished run aside.
+func (s *Session) closeRun(run string) string {
+	switch {
+	case s.engine == nil:
+		return "no_run"
+	case run != s.engine.State().Opened.Run:
+		return "stale"
+	case s.engine.State().Verdict == nil:
+		return "run_open"
+	case len(s.pending) > 0 && s.failed == "":
+		return "not_saved"
+	}
+	s.record.finish(s.engine.Now())
+	s.engine = nil
+	at := s.cfg.Clock.Now()
+	s.panel = contact.NewPanel(s.supervised(), at)
+	for _, l := range device.Lines() {
+		if s.levels[l] {
+			feed(s.panel, device.Edge{At: at, Line: l, Closed: true})
+		}
+	}
+	for l, on := range s.lit {
+		if on {
+			s.cfg.Board.Light(l, false)
+			s.lit[l] = false
+		}
+	}
+	return ""
+}

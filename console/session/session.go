@@ -1,0 +1,431 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Package session is the loop around a run: edges and commands in, facts to the
+// journal, cues and lamps out, snapshots to whoever watches. It owns the state
+// and the only timer. It must not wait for disk, sound or a browser, and it
+// must not know how a browser is reached.
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync/atomic"
+	"time"
+
+	"tallyhood/audio"
+	"tallyhood/console/procedure"
+	"tallyhood/console/wire"
+	"tallyhood/device"
+	"tallyhood/device/contact"
+	"tallyhood/store"
+)
+
+// A Clock dates what happens and wakes the loop.
+type Clock interface {
+	Now() time.Duration
+	Speed() float64
+	Real(time.Duration) time.Duration
+	Wake(at time.Duration) (<-chan struct{}, func())
+}
+
+// A Contactor is a board whose contacts a page may press.
+type Contactor interface {
+	Set(l device.Line, closed bool) error
+	Button(pressed bool)
+}
+
+// Config is what a session is made of.
+type Config struct {
+	Clock      Clock
+	Wall       func() (label, quality string) // wall time for a new run
+	Board      device.Board
+	BoardName  string
+	Sim        Contactor // nil for a real board
+	Journal    store.Journal
+	Player     audio.Player
+	Rules      map[string]procedure.RuleSet
+	People     []procedure.Wearer
+	Facepieces []procedure.Facepiece
+	Practice   string        // why records are practice; empty for real ones
+	Strict     bool          // demand waits and answers
+	TimeSource string        // of the edges, in words
+	Capture    string        // file to write what the board saw to; empty for none
+	Grace      time.Duration // real time by which edges may arrive late
+	Publish    func(wire.Snapshot)
+	Version    string
+	Log        *slog.Logger
+}
+
+// A Session runs one board.
+type Session struct {
+	cfg      Config
+	commands chan asked
+	gone     chan string
+	writer   *writer
+	last     atomic.Pointer[string] // id of the run opened last
+
+	// Owned by the loop.
+	engine   *Engine         // nil: no run is open
+	durable  procedure.State // what is on disk of the run
+	pending  []procedure.Dated
+	promises []procedure.Order // orders that wait for the disk
+	panel    *contact.Panel    // watches the contacts while no run is open
+	levels   map[device.Line]bool
+	calls    map[uint64]asked
+	tag      uint64
+	number   uint64
+	seq      uint64 // of the last edge
+	fence    uint64
+	driver   string
+	lost     string
+	failed   string        // why the journal does not write; empty when it does
+	oldest   time.Duration // instant of the oldest fact not on disk
+	written  time.Duration // last snapshot
+	record   *recorder
+	runs     int
+	lit      map[device.Lamp]bool
+}
+
+type asked struct {
+	client string
+	role   wire.Role
+	cmd    wire.Command
+	reply  chan wire.Reply
+}
+
+// New makes a session. A run that the journal holds open is closed as not
+// valid, power lost: it is never resumed.
+func New(ctx context.Context, cfg Config) (*Session, error) {
+	s := &Session{
+		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64),
+		levels: map[device.Line]bool{}, calls: map[uint64]asked{}, lit: map[device.Lamp]bool{},
+	}
+	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
+		return nil, err
+	}
+	s.writer = newWriter(cfg.Journal)
+	return s, nil
+}
+
+// CloseOpenRuns ends every run that has no verdict as not valid, power lost.
+func CloseOpenRuns(ctx context.Context, j store.Journal) error {
+	before := uint64(0)
+	for {
+		infos, err := j.Streams(ctx, before, 64)
+		if err != nil {
+			return fmt.Errorf("look for open runs: %w", err)
+		}
+		for _, info := range infos {
+			open, err := closeRun(ctx, j, info.Stream)
+			if err != nil {
+				return fmt.Errorf("close run %s: %w", info.Stream, err)
+			}
+			if !open {
+				return nil // runs follow each other: those before have ended
+			}
+			before = info.First
+		}
+		if len(infos) < 64 {
+			return nil
+		}
+	}
+}
+
+func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, err error) {
+	var st procedure.State
+	err = j.ReadStream(ctx, run, func(e store.Entry) error {
+		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
+		if err != nil {
+			return err
+		}
+		st = procedure.Fold(st, d)
+		return nil
+	})
+	if err != nil || st.Verdict != nil {
+		return false, err
+	}
+	facts, _ := procedure.Decide(st, procedure.Input{At: st.At, Do: procedure.DoPowerLost})
+	drafts, err := draftsOf(run, facts)
+	if err != nil {
+		return true, err
+	}
+	_, err = j.Append(ctx, drafts...)
+	return true, err
+}
+
+func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
+	var out []store.Draft
+	for _, f := range facts {
+		b, err := procedure.Encode(f)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, store.Draft{Stream: run, Kind: f.Fact.Kind(), Version: procedure.FactVersion, Body: b})
+	}
+	return out, nil
+}
+
+// Command asks the loop for something and waits for the answer.
+func (s *Session) Command(ctx context.Context, client string, role wire.Role, c wire.Command) wire.Reply {
+	a := asked{client, role, c, make(chan wire.Reply, 1)}
+	select {
+	case s.commands <- a:
+	case <-ctx.Done():
+		return wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
+	}
+	select {
+	case r := <-a.reply:
+		return r
+	case <-ctx.Done():
+		return wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
+	}
+}
+
+// Leave says that a browser has gone.
+func (s *Session) Leave(client string) {
+	select {
+	case s.gone <- client:
+	default: // the lease is then taken over by hand
+	}
+}
+
+// beat is how often the loop looks around when nothing happens, real time.
+const beat = 250 * time.Millisecond
+
+// stall is the longest that the loop may lose, real time.
+const stall = time.Second
+
+// Run is the loop. It returns when the context ends or the board closes; a run
+// under way then ends as interrupted.
+func (s *Session) Run(ctx context.Context) error {
+	defer s.writer.close()
+	s.panel = contact.NewPanel(s.supervised(), s.cfg.Clock.Now())
+	s.publish()
+	for {
+		wake := s.wake()
+		timer, stop := s.cfg.Clock.Wake(wake)
+		var err error
+		select {
+		case e, ok := <-s.cfg.Board.Edges():
+			if !ok {
+				err = errors.New("the board was closed")
+				break
+			}
+			s.edge(e)
+			s.drain()
+		case l, ok := <-s.cfg.Board.Lost():
+			if ok {
+				s.lost = l.Reason
+				s.tell(procedure.DoGap, l.Reason)
+			}
+		case a := <-s.commands:
+			s.command(a)
+		case c := <-s.gone:
+			if s.driver == c {
+				s.driver = ""
+				s.fence++
+			}
+		case w := <-s.writer.done:
+			s.onDisk(w)
+		case <-timer:
+			s.drain()
+			if late := s.cfg.Clock.Real(s.cfg.Clock.Now() - wake); late > stall {
+				s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
+			}
+		case <-ctx.Done():
+			err = ctx.Err()
+		}
+		stop()
+		if err != nil {
+			s.finish()
+			return err
+		}
+		s.advance()
+		s.act()
+		s.publish()
+	}
+}
+
+func (s *Session) supervised() bool {
+	for _, l := range s.cfg.Board.Lines() {
+		if l == device.TasteNC {
+			return true
+		}
+	}
+	return false
+}
+
+// grace is how far the engine stays behind the clock, so that an edge that the
+// kernel dated but has not handed over yet still finds its place.
+func (s *Session) grace() time.Duration {
+	return time.Duration(float64(s.cfg.Grace) * s.cfg.Clock.Speed())
+}
+
+func (s *Session) wake() time.Duration {
+	at := s.cfg.Clock.Now() + time.Duration(float64(beat)*s.cfg.Clock.Speed())
+	next, ok := s.panel.Next()
+	if s.engine != nil {
+		next, ok = s.engine.Next()
+	}
+	if ok {
+		at = min(at, next+s.grace())
+	}
+	return at
+}
+
+// drain takes the edges that are there already, so that one snapshot shows all.
+func (s *Session) drain() {
+	for range 1024 {
+		select {
+		case e, ok := <-s.cfg.Board.Edges():
+			if !ok {
+				return
+			}
+			s.edge(e)
+		default:
+			return
+		}
+	}
+}
+
+func (s *Session) edge(e device.Edge) {
+	if e.Seq != 0 && s.seq != 0 && e.Seq != s.seq+1 {
+		s.lost = "the numbers of the edges have a gap"
+		s.tell(procedure.DoGap, s.lost)
+	}
+	s.seq = e.Seq
+	s.levels[e.Line] = e.Closed
+	if s.engine == nil {
+		feed(s.panel, e)
+		return
+	}
+	e.At = s.engine.Edge(e)
+	s.record.edge(e)
+}
+
+func feed(p *contact.Panel, e device.Edge) {
+	at := max(e.At, p.Reached())
+	switch e.Line {
+	case device.Squeeze:
+		p.SqueezeEdge(at, e.Closed)
+	case device.Step:
+		p.StepEdge(at, e.Closed)
+	case device.Taste, device.TasteNO:
+		p.ReportEdge(at, e.Closed)
+	case device.TasteNC:
+		p.RestEdge(at, e.Closed)
+	}
+}
+
+func (s *Session) advance() {
+	to := s.cfg.Clock.Now() - s.grace()
+	if s.engine == nil {
+		s.panel.Advance(to)
+		s.panel.Take()
+		return
+	}
+	if to > s.engine.Now() {
+		s.engine.Advance(to)
+	}
+}
+
+// tell gives the run an input of the box itself.
+func (s *Session) tell(do procedure.Verb, detail string) {
+	if s.engine != nil {
+		in := procedure.Input{At: s.cfg.Clock.Now(), Do: do, Detail: detail}
+		s.engine.Input(in)
+	}
+}
+
+// act hands facts to the writer and orders to sound and lamps.
+func (s *Session) act() {
+	if s.engine == nil {
+		return
+	}
+	facts, orders := s.engine.Take()
+	if len(facts) > 0 {
+		if len(s.pending) == 0 {
+			s.oldest = s.cfg.Clock.Now()
+		}
+		s.pending = append(s.pending, facts...)
+		s.writer.write(s.engine.State().Opened.Run, facts)
+		for _, f := range facts {
+			if _, ok := f.Fact.(procedure.Ended); ok {
+				s.record.finish(s.engine.Now())
+			}
+		}
+	}
+	for _, o := range orders {
+		if o.Durable && len(s.pending) > 0 {
+			s.promises = append(s.promises, o)
+			continue
+		}
+		s.sound(o)
+	}
+	s.lamps()
+}
+
+func (s *Session) sound(o procedure.Order) {
+	if o.Drop {
+		s.cfg.Player.Drop(o.At)
+		return
+	}
+	s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(o.Cue), At: o.At})
+}
+
+func (s *Session) lamps() {
+	st := s.engine.State()
+	set := func(l device.Lamp, on bool) {
+		if s.lit[l] != on {
+			s.lit[l] = on
+			s.cfg.Board.Light(l, on)
+		}
+	}
+	set(device.LampRun, st.Stage == procedure.Running)
+	set(device.LampStop, st.Verdict != nil && st.Verdict.Outcome != procedure.Pass)
+	due := st.Stage == procedure.Dosing
+	if t, ok := st.RunTime(s.engine.Now()); ok && st.Stage == procedure.Running {
+		n := st.Opened.Rules.WindowAt(t)
+		due = n > 0 && t >= st.Opened.Rules.Due(n) && st.TopUp(n).Left() > 0
+	}
+	set(device.LampDue, due)
+}
+
+// onDisk takes the writer's word on a group of facts.
+func (s *Session) onDisk(w written) {
+	if w.err != nil {
+		s.failed = "facts are not being saved"
+		s.cfg.Log.Error("journal", "err", w.err)
+		if s.engine != nil && s.engine.State().Verdict == nil {
+			s.tell(procedure.DoJournalFailed, "")
+		}
+		return
+	}
+	if s.engine == nil || w.run != s.engine.State().Opened.Run {
+		return
+	}
+	for _, f := range s.pending[:w.n] {
+		s.durable = procedure.Fold(s.durable, f)
+	}
+	s.pending = s.pending[w.n:]
+	s.oldest = s.cfg.Clock.Now()
+	if len(s.pending) == 0 {
+		for _, o := range s.promises {
+			o.At = s.cfg.Clock.Now()
+			s.sound(o)
+		}
+		s.promises = nil
+	}
+}
+
+// finish ends a run under way when the daemon stops.
+func (s *Session) finish() {
+	if s.engine == nil {
+		return
+	}
+	s.engine.End(s.cfg.Clock.Now(), procedure.DoEnd)
+	s.act()
+	s.record.finish(s.engine.Now())
+}

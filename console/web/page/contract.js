@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// The messages between a page and the daemon, as package wire holds them, and
+// the check of what comes in. A message that does not fit is refused whole:
+// half a snapshot must never be shown as if it were one.
+
+/** Version of these messages. */
+export const contract = 1;
+
+/** @typedef {"ready"|"screening"|"clearing"|"donning"|"dosing"|"running"|"proving_button"|"over"|"proving_mist"} Stage */
+/** @typedef {{type: "welcome", client: string, contract: number, version: string, sim: boolean}} Welcome */
+/** @typedef {{type: "reply", id: string, ok: boolean, why?: string}} Reply */
+/** @typedef {{board: string, supervised: boolean, cable: string, squeeze: boolean, step: boolean, report: boolean, noise: number, lost?: string}} Inputs */
+/** @typedef {{id: string, answered: boolean, yes: boolean}} Question */
+/** @typedef {{squeezes: number, counted: number, most: number, bin: number}} Screening */
+/** @typedef {{n: number, required: number, given: number, extra: number, doubtful: number, due_ms: number, open_ms: number, shut_ms: number, remarks: string[]}} Dose */
+/** @typedef {{what: string, why: string, ago_ms: number}} Note */
+/** @typedef {{outcome: string, reason: string, next: string, proof: string}} Verdict */
+/**
+ * @typedef {object} Run
+ * @property {string} run
+ * @property {Stage} stage
+ * @property {number} stage_ms
+ * @property {string} wearer
+ * @property {string} facepiece
+ * @property {string} agent
+ * @property {string} rules
+ * @property {string} prevails
+ * @property {string} tester
+ * @property {Question[]} questions
+ * @property {string} blocked
+ * @property {number} wait_ms
+ * @property {number} need_ms
+ * @property {Screening} screening
+ * @property {Dose|null} dose
+ * @property {Dose|null} initial
+ * @property {Dose[]} top_ups
+ * @property {number|null} run_ms
+ * @property {boolean} ticking
+ * @property {number} length_ms
+ * @property {string[]} exercises
+ * @property {number} exercise_ms
+ * @property {number} exercise
+ * @property {number[]} squeezes_ms
+ * @property {number} half_life_ms
+ * @property {Note[]} notes
+ * @property {string[]} faults
+ * @property {Verdict|null} verdict
+ * @property {boolean} ending
+ */
+/**
+ * @typedef {object} Snapshot
+ * @property {"snapshot"} type
+ * @property {number} number
+ * @property {number} fence
+ * @property {string} driver
+ * @property {number} watchers
+ * @property {string} [practice]
+ * @property {number} speed
+ * @property {Inputs} inputs
+ * @property {string} sound
+ * @property {string} storage
+ * @property {number} lag_ms
+ * @property {Run|null} run
+ */
+/** @typedef {Welcome|Snapshot|Reply} Message */
+
+/** @typedef {{id: string, label: string, refused?: Record<string, string>}} Choice */
+/** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[]}} Choices */
+/** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string}} Open */
+/** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string}} Input */
+/** @typedef {{line: string, closed: boolean}} Contact */
+/** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact}} Command */
+
+/**
+ * The forms by name, one word a field: a type of JSON or a form, "?" after it
+ * for one that may be left out, "|null" for one that may be null, "[]" for a list.
+ * @type {Record<string, Record<string, string>>}
+ */
+export const forms = {
+  Welcome: { type: "string", client: "string", contract: "number", version: "string", sim: "boolean" },
+  Reply: { type: "string", id: "string", ok: "boolean", why: "string?" },
+  Snapshot: {
+    type: "string", number: "number", fence: "number", driver: "string", watchers: "number", practice: "string?", speed: "number",
+    inputs: "Inputs", sound: "string", storage: "string", lag_ms: "number", run: "Run|null",
+  },
+  Inputs: {
+    board: "string", supervised: "boolean", cable: "string", squeeze: "boolean", step: "boolean", report: "boolean", noise: "number", lost: "string?",
+  },
+  Run: {
+    run: "string", stage: "string", stage_ms: "number", wearer: "string", facepiece: "string", agent: "string", rules: "string",
+    prevails: "string", tester: "string", questions: "Question[]", blocked: "string", wait_ms: "number", need_ms: "number",
+    screening: "Screening", dose: "Dose|null", initial: "Dose|null", top_ups: "Dose[]", run_ms: "number|null", ticking: "boolean",
+    length_ms: "number", exercises: "string[]", exercise_ms: "number", exercise: "number", squeezes_ms: "number[]",
+    half_life_ms: "number", notes: "Note[]", faults: "string[]", verdict: "Verdict|null", ending: "boolean",
+  },
+  Question: { id: "string", answered: "boolean", yes: "boolean" },
+  Screening: { squeezes: "number", counted: "number", most: "number", bin: "number" },
+  Dose: {
+    n: "number", required: "number", given: "number", extra: "number", doubtful: "number", due_ms: "number", open_ms: "number",
+    shut_ms: "number", remarks: "string[]",
+  },
+  Note: { what: "string", why: "string", ago_ms: "number" },
+  Verdict: { outcome: "string", reason: "string", next: "string", proof: "string" },
+  Choices: { people: "Choice[]", facepieces: "Choice[]", rules: "Choice[]", agents: "string[]", testers: "string[]" },
+  Choice: { id: "string", label: "string", refused: "object?" },
+};
+
+/** Message types and their forms. @type {Record<string, string>} */
+const messages = { welcome: "Welcome", reply: "Reply", snapshot: "Snapshot" };
+
+/**
+ * Reads one text message. Throws an Error that names the field that does not fit.
+ * @param {string} text
+ * @returns {Message}
+ */
+export function read(text) {
+  /** @type {unknown} */
+  const value = JSON.parse(text);
+  const type = value !== null && typeof value === "object" && "type" in value ? value.type : undefined;
+  const form = typeof type === "string" && Object.hasOwn(messages, type) ? messages[type] : undefined;
+  if (!form) throw new Error(`type: ${JSON.stringify(type)} is not a message`);
+  check(value, form, form);
+  return /** @type {Message} */ (value);
+}
+
+/**
+ * Checks the answer of /api/choices.
+ * @param {unknown} value
+ * @returns {Choices}
+ */
+export function readChoices(value) {
+  check(value, "Choices", "Choices");
+  return /** @type {Choices} */ (value);
+}
+
+/**
+ * @param {unknown} value
+ * @param {string} want
+ * @param {string} where
+ */
+function check(value, want, where) {
+  if (want.endsWith("?")) {
+    if (value !== undefined) check(value, want.slice(0, -1), where);
+    return;
+  }
+  if (want.endsWith("|null")) {
+    if (value !== null) check(value, want.slice(0, -5), where);
+    return;
+  }
+  if (want.endsWith("[]")) {
+    if (!Array.isArray(value)) throw new Error(`${where}: not a list`);
+    value.forEach((v, i) => {
+      check(v, want.slice(0, -2), `${where}[${i}]`);
+    });
+    return;
+  }
+  const form = forms[want];
+  const plain = value !== null && typeof value === "object" && !Array.isArray(value);
+  if (!form) {
+    const ok = want === "object" ? plain : want === "number" ? Number.isFinite(value) : typeof value === want;
+    if (!ok) throw new Error(`${where}: not a ${want}`);
+    return;
+  }
+  if (!plain) throw new Error(`${where}: not a ${want}`);
+  const fields = /** @type {Record<string, unknown>} */ (value);
+  for (const [name, type] of Object.entries(form)) check(fields[name], type, `${where}.${name}`);
+}

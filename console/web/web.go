@@ -1,0 +1,193 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Package web serves the pages, the lists beside them and the live socket to
+// browsers of this box. It must not touch a board or decide anything about a
+// run: it asks the session.
+package web
+
+import (
+	"context"
+	"embed"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"tallyhood/console/archive"
+	"tallyhood/console/hub"
+	"tallyhood/console/wire"
+	"tallyhood/store"
+)
+
+//go:embed page
+var embedded embed.FS
+
+// A Session is what commands of a page go to.
+type Session interface {
+	Command(ctx context.Context, client string, role wire.Role, c wire.Command) wire.Reply
+	Leave(client string)
+}
+
+// Config is what the pages are made of.
+type Config struct {
+	Session Session
+	Journal store.Journal
+	Choices wire.Choices
+	Sim     bool
+	Version string
+	Folder  fs.FS // pages from here instead of the built-in ones, while developing
+	Log     *slog.Logger
+	Tick    func(time.Duration) (<-chan struct{}, func())
+	Wall    func() time.Time
+}
+
+// A Server is the HTTP side of the console.
+type Server struct {
+	cfg   Config
+	hub   *hub.Hub
+	pages fs.FS
+	roles roles
+	seen  seen
+}
+
+// New makes a server.
+func New(cfg Config) (*Server, error) {
+	s := &Server{cfg: cfg, pages: cfg.Folder}
+	if s.pages == nil {
+		sub, err := fs.Sub(embedded, "page")
+		if err != nil {
+			return nil, err
+		}
+		s.pages = sub
+	}
+	s.hub = &hub.Hub{Message: s.message, Left: s.left, Log: cfg.Log, Tick: cfg.Tick, Wall: cfg.Wall}
+	return s, nil
+}
+
+// Publish sends a snapshot to every page, each as its role may see it.
+func (s *Server) Publish(snap wire.Snapshot) {
+	topics := s.hub.Topics()
+	for _, n := range topics {
+		snap.Watchers += n
+	}
+	s.seen.set(snap)
+	for _, r := range []wire.Role{wire.Tester, wire.Trainer, wire.Wearer} {
+		if topics[string(r)] > 0 {
+			s.send(snap, r)
+		}
+	}
+}
+
+func (s *Server) send(snap wire.Snapshot, r wire.Role) {
+	data, err := json.Marshal(wire.ForRole(snap, r))
+	if err == nil {
+		err = s.hub.Publish(string(r), data)
+	}
+	if err != nil {
+		s.cfg.Log.Error("publish", "err", err)
+	}
+}
+
+// Close sends the browsers away.
+func (s *Server) Close() { s.hub.Close() }
+
+var pageOf = map[string]string{
+	"/": "bench.html", "/bench": "bench.html", "/wearer": "wearer.html", "/gallery": "gallery.html", "/records": "records.html",
+}
+
+// Handler answers the requests. A request for a host that is not this machine
+// is refused, so that no page from elsewhere can reach the box by a name that it
+// points here.
+func (s *Server) Handler() http.Handler {
+	mux := http.NewServeMux()
+	for path, file := range pageOf {
+		if path == "/" {
+			path = "/{$}"
+		}
+		mux.HandleFunc("GET "+path, func(w http.ResponseWriter, r *http.Request) { s.page(w, r, file) })
+	}
+	mux.HandleFunc("GET /records/{run}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "record.html") })
+	mux.Handle("GET /page/", http.StripPrefix("/page/", http.FileServerFS(s.pages)))
+	mux.HandleFunc("GET /live", s.live)
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("ok\n")) })
+	mux.HandleFunc("GET /api/choices", func(w http.ResponseWriter, _ *http.Request) { s.json(w, s.cfg.Choices) })
+	mux.HandleFunc("GET /api/records", func(w http.ResponseWriter, r *http.Request) {
+		lines, err := archive.List(r.Context(), s.cfg.Journal, 200)
+		s.answer(w, lines, err)
+	})
+	mux.HandleFunc("GET /api/records/{run}", func(w http.ResponseWriter, r *http.Request) {
+		v, err := archive.Run(r.Context(), s.cfg.Journal, r.PathValue("run"))
+		s.answer(w, v, err)
+	})
+	return guard(mux)
+}
+
+func (s *Server) page(w http.ResponseWriter, r *http.Request, file string) {
+	w.Header().Set("Cache-Control", "no-cache")
+	http.ServeFileFS(w, r, s.pages, file)
+}
+
+func (s *Server) json(w http.ResponseWriter, v any) {
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	if err := json.NewEncoder(w).Encode(v); err != nil {
+		s.cfg.Log.Debug("answer", "err", err)
+	}
+}
+
+func (s *Server) answer(w http.ResponseWriter, v any, err error) {
+	switch {
+	case err == nil:
+		s.json(w, v)
+	case errors.Is(err, store.ErrNotFound):
+		http.Error(w, "There is no such run.", http.StatusNotFound)
+	default:
+		s.cfg.Log.Error("records", "err", err)
+		http.Error(w, "The records cannot be read. The log says more.", http.StatusInternalServerError)
+	}
+}
+
+// guard checks host and origin and sets the headers that every answer has.
+func guard(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !here(r.Host) {
+			http.Error(w, "This box answers on its loopback address alone.", http.StatusMisdirectedRequest)
+			return
+		}
+		if o := r.Header.Get("Origin"); o != "" && !sameOrigin(o, r.Host) {
+			http.Error(w, "A page from elsewhere may not ask here.", http.StatusForbidden)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// here says whether a Host header names the loopback of this machine.
+func here(host string) bool {
+	name := host
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		name = h
+	}
+	name = strings.Trim(name, "[]")
+	if name == "localhost" {
+		return true
+	}
+	ip := net.ParseIP(name)
+	return ip != nil && ip.IsLoopback()
+}
+
+func sameOrigin(origin, host string) bool {
+	u, err := url.Parse(origin)
+	return err == nil && u.Scheme == "http" && u.Host == host
+}

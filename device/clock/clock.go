@@ -1,0 +1,83 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Package clock is the box's sense of time: one monotonic clock on which all
+// edges, facts and cues are dated, timers on it, and wall time as a label. It
+// is the only caller of the time package's clock and timers. It must not let
+// wall time steer anything.
+package clock
+
+import (
+	"context"
+	"time"
+)
+
+// A Quality says how far wall time can be trusted.
+type Quality string
+
+// The qualities.
+const (
+	Unset  Quality = "unset"  // the board's clock stands before this program was written
+	System Quality = "system" // taken from the operating system, source unknown
+)
+
+// built is a date before which no true clock can stand.
+var built = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// A Clock counts from its making, Speed times as fast as real time. Its
+// methods may be called from any goroutine.
+type Clock struct {
+	origin time.Time
+	speed  float64
+}
+
+// New starts a clock at 0. A speed other than 1 is for practice alone.
+func New(speed float64) *Clock { return &Clock{time.Now(), speed} }
+
+// Now is the time since the clock was made.
+func (c *Clock) Now() time.Duration {
+	d := time.Since(c.origin)
+	if c.speed == 1 {
+		return d
+	}
+	return time.Duration(float64(d) * c.speed)
+}
+
+// Speed is how much faster than real time the clock runs.
+func (c *Clock) Speed() float64 { return c.speed }
+
+// Real is how long a stretch of this clock takes in real time.
+func (c *Clock) Real(d time.Duration) time.Duration {
+	if c.speed == 1 {
+		return d
+	}
+	return time.Duration(float64(d) / c.speed)
+}
+
+// Wake returns a channel that receives once when the clock has reached an
+// instant, at once if it is past, and a function that gives the timer up.
+func (c *Clock) Wake(at time.Duration) (<-chan struct{}, func()) {
+	ch := make(chan struct{}, 1)
+	t := time.AfterFunc(max(0, c.Real(at-c.Now())), func() { ch <- struct{}{} })
+	return ch, func() { t.Stop() }
+}
+
+// Sleep waits until the clock has reached an instant or the context ends.
+func (c *Clock) Sleep(ctx context.Context, at time.Duration) error {
+	ch, stop := c.Wake(at)
+	defer stop()
+	select {
+	case <-ch:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// Wall is the wall time with its quality.
+func (c *Clock) Wall() (time.Time, Quality) {
+	now := time.Now()
+	if now.Before(built) {
+		return now, Unset
+	}
+	return now, System
+}

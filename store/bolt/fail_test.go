@@ -1,0 +1,172 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package bolt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"go.etcd.io/bbolt"
+
+	"tallyhood/store"
+)
+
+// A commit fails, and nobody can tell whether it happened. Until it is opened
+// again the store takes nothing, and shows what was durable before.
+func TestFailedCommit(t *testing.T) {
+	broken := errors.New("the card did not answer")
+	for _, happened := range []bool{false, true} {
+		t.Run(fmt.Sprintf("Happened=%t", happened), func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "store.db")
+			s, err := Open(path, Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer s.Close()
+			draft := func(stream string) store.Draft { return store.Draft{Stream: stream, Kind: "k", Version: 1} }
+			for i := range 150 {
+				if _, err := s.Append(t.Context(), draft(fmt.Sprint("run-", i/40))); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if err := s.Table("t").Put(t.Context(), "k", []byte("before")); err != nil {
+				t.Fatal(err)
+			}
+			want := ask(s, nil)
+			s.finish = func(tx *bbolt.Tx) error {
+				if !happened {
+					return errors.Join(broken, tx.Rollback())
+				}
+				return errors.Join(broken, tx.Commit())
+			}
+			// Several at once: all of them learn that theirs is uncertain.
+			var wg sync.WaitGroup
+			for i := range 8 {
+				wg.Go(func() {
+					_, err := s.Append(context.Background(), draft("run-0"), draft(fmt.Sprint("new-", i)))
+					if i == 0 {
+						err = s.Table("t").Put(context.Background(), "k", []byte("after"))
+					}
+					if !errors.Is(err, store.ErrFailed) || !errors.Is(err, broken) {
+						t.Errorf("write: %v, want ErrFailed with its cause", err)
+					}
+				})
+			}
+			wg.Wait()
+			s.finish = (*bbolt.Tx).Commit
+			if _, err := s.Append(t.Context(), draft("run-0")); !errors.Is(err, store.ErrFailed) {
+				t.Errorf("append after a failure: %v, want ErrFailed", err)
+			}
+			if err := s.Table("t").Put(t.Context(), "k", nil); !errors.Is(err, store.ErrFailed) {
+				t.Errorf("put after a failure: %v, want ErrFailed", err)
+			}
+			if wrong, _ := silent(ask(s, want), want); len(wrong) > 0 {
+				t.Errorf("after a failure the store shows something else than before: %v", wrong)
+			}
+			if v, err := s.Table("t").Get(t.Context(), "k"); err != nil || string(v) != "before" {
+				t.Errorf("table after a failure: %q, %v, want what was durable", v, err)
+			}
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			if err := Check(t.Context(), path); err != nil {
+				t.Fatal(err)
+			}
+			again, err := Open(path, Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer again.Close()
+			n, _ := again.Last()
+			if (n > 150) != happened {
+				t.Errorf("opened again it has %d entries", n)
+			}
+			if _, err := again.Append(t.Context(), draft("run-0")); err != nil {
+				t.Errorf("append after opening again: %v", err)
+			}
+		})
+	}
+}
+
+// A panic of bbolt is a failure of the store, not of the process.
+func TestPanicInCommit(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	draft := store.Draft{Stream: "a", Kind: "k", Version: 1}
+	if _, err := s.Append(t.Context(), draft); err != nil {
+		t.Fatal(err)
+	}
+	s.finish = func(*bbolt.Tx) error { panic("assertion failed") }
+	if _, err := s.Append(t.Context(), draft); !errors.Is(err, store.ErrFailed) {
+		t.Errorf("append: %v, want ErrFailed", err)
+	}
+	var n uint64
+	if err := s.Read(t.Context(), 1, func(e store.Entry) error { n = e.Number; return nil }); err != nil || n != 1 {
+		t.Errorf("read after a panic: until %d, %v", n, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Errorf("close: %v", err)
+	}
+	// The lock on the file is free, although bbolt could not be closed.
+	again, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if _, err := again.Append(t.Context(), draft); err != nil {
+		t.Errorf("append after opening again: %v", err)
+	}
+}
+
+// An Append whose context ends while it waits was not written and never will
+// be.
+func TestWithdrawnAppend(t *testing.T) {
+	s, err := Open(filepath.Join(t.TempDir(), "store.db"), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	entered, leave := make(chan struct{}), make(chan struct{})
+	s.finish = func(tx *bbolt.Tx) error {
+		entered <- struct{}{}
+		<-leave
+		return tx.Commit()
+	}
+	first, second := make(chan error, 1), make(chan error, 1)
+	append1 := func(ctx context.Context, kind string, done chan error) {
+		_, err := s.Append(ctx, store.Draft{Kind: kind, Version: 1})
+		done <- err
+	}
+	underway, cancelFirst := context.WithCancel(t.Context())
+	go append1(underway, "under way", first)
+	<-entered // the writer holds the first
+	waiting, cancelSecond := context.WithCancel(t.Context())
+	go append1(waiting, "waiting", second)
+	cancelSecond()
+	if err := <-second; !errors.Is(err, context.Canceled) {
+		t.Errorf("withdrawn append: %v, want the context's error", err)
+	}
+	cancelFirst() // too late: it has to learn the outcome
+	leave <- struct{}{}
+	if err := <-first; err != nil {
+		t.Errorf("append under way: %v", err)
+	}
+	go func() { <-entered; leave <- struct{}{} }()
+	if _, err := s.Append(t.Context(), store.Draft{Kind: "third", Version: 1}); err != nil {
+		t.Fatal(err)
+	}
+	var kinds []string
+	if err := s.Read(t.Context(), 1, func(e store.Entry) error { kinds = append(kinds, e.Kind); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if fmt.Sprint(kinds) != "[under way third]" {
+		t.Errorf("the journal has %q", kinds)
+	}
+}
