@@ -7,6 +7,7 @@
 package mix
 
 import (
+	"cmp"
 	"slices"
 
 	"tallyhood/audio"
@@ -18,7 +19,7 @@ import (
 type Mixer struct {
 	sound   func(audio.Cue) []int16
 	at      int64
-	waiting []waiting // by sample, those of the same sample in order of Place
+	waiting []waiting // by sample
 	playing []playing
 	sum     []int32
 }
@@ -54,12 +55,7 @@ func (m *Mixer) Place(p audio.Placed) bool {
 
 func (m *Mixer) wait(p audio.Placed) {
 	w := waiting{audio.Sample(p.At), p}
-	i, _ := slices.BinarySearchFunc(m.waiting, w, func(a, b waiting) int {
-		if a.first <= b.first {
-			return -1
-		}
-		return 1
-	})
+	i, _ := slices.BinarySearchFunc(m.waiting, w, func(a, b waiting) int { return cmp.Compare(a.first, b.first) })
 	m.waiting = slices.Insert(m.waiting, i, w)
 }
 

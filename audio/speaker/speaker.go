@@ -255,7 +255,7 @@ func (p *Player) run() {
 			p.setHealth("sound is closed")
 			return
 		}
-		wait = firstWait
+		wait = min(2*wait, lastWait)
 	}
 }
 

@@ -88,16 +88,19 @@ func (s *stage) close(t *testing.T) {
 }
 
 // Cues sound when they should by a card whose own clock is off by more than any
-// crystal is, for an hour, and with a card that takes its time to open.
+// crystal is, for half an hour, and with a card that takes its time to open.
 func TestCueSoundsOnTime(t *testing.T) {
 	for _, c := range []struct {
-		ppm   float64
-		opens time.Duration
-		holds int
-		hour  bool
+		ppm     float64
+		opens   time.Duration
+		holds   int
+		minutes int
 	}{
-		{ppm: 0}, {ppm: 0, opens: 700 * time.Millisecond}, {ppm: 0, holds: 15 * block},
-		{ppm: 100, hour: true}, {ppm: -100, hour: true}, {ppm: 300}, {ppm: -300},
+		{ppm: 0, minutes: 4},
+		{ppm: 0, minutes: 4, opens: 700 * time.Millisecond},
+		{ppm: 0, minutes: 4, holds: 15 * block},
+		{ppm: 100, minutes: 12}, {ppm: -100, minutes: 30},
+		{ppm: 300, minutes: 6}, {ppm: -300, minutes: 6},
 	} {
 		t.Run(fmt.Sprintf("%v ppm, opens after %v, holds %d", c.ppm, c.opens, c.holds), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
@@ -109,10 +112,7 @@ func TestCueSoundsOnTime(t *testing.T) {
 					}
 					return card
 				})
-				length := 10 * time.Minute
-				if c.hour {
-					length = time.Hour
-				}
+				length := time.Duration(c.minutes) * time.Minute
 				var want []float64
 				for at := boot + 3*time.Second; at < boot+length; at += 7*time.Second + 12345*time.Microsecond {
 					s.Play(audio.Placed{Cue: audio.FiveSeconds, At: at})
@@ -136,6 +136,9 @@ func TestCueSoundsOnTime(t *testing.T) {
 				if least < -limit || most > limit {
 					t.Errorf("heard %.2f to %.2f ms late", 1000*least, 1000*most)
 				}
+				if c.ppm != 0 && s.Stats().Realigned == 0 {
+					t.Error("the clocks parted and nothing was done about it")
+				}
 				if c.ppm == 0 && (most-least > 2.0/audio.Rate || s.Stats().Realigned != 0) {
 					t.Errorf("lateness varies by %.3f ms, realigned %d times, with a perfect card", 1000*(most-least), s.Stats().Realigned)
 				}
@@ -146,6 +149,33 @@ func TestCueSoundsOnTime(t *testing.T) {
 			})
 		})
 	}
+}
+
+// While anything sounds the stream is left as it is; the silence after it makes
+// up for all the drift.
+func TestNothingIsRealignedInSound(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newStage(func(clock *handClock) *card { return newCard(clock, -300) })
+		now := boot + 5*time.Second
+		s.run(now)
+		for range 600 { // two minutes of sound, 36 ms of drift
+			s.Play(audio.Placed{Cue: audio.Fault, At: now})
+			now += 200 * time.Millisecond
+			s.run(now)
+		}
+		if n := s.Stats().Realigned; n != 0 {
+			t.Errorf("realigned %d times under a sound", n)
+		}
+		s.run(now + 3*time.Second)
+		now += 5 * time.Second
+		s.Play(audio.Placed{Cue: audio.ExerciseChange, At: now})
+		s.run(now + time.Second)
+		heard := s.cards[0].onsets()
+		if late := heard[len(heard)-1] - now.Seconds(); math.Abs(late) > 0.012 || s.Stats().Realigned != 1 {
+			t.Errorf("in the silence realigned %d times, then a cue %.1f ms late", s.Stats().Realigned, 1000*late)
+		}
+		s.close(t)
+	})
 }
 
 // A cue due at once is heard after what lies in the pipe and the card, no more.

@@ -28,10 +28,13 @@ const (
 	solid = 5 * ms
 	// hairline is a gap that no contact makes: interference, always bridged.
 	hairline = 100 * time.Microsecond
+	// settled: open for longer than any chatter. What may last up to a limit is
+	// over with the tick after it.
+	settled = MaxChatter + 1
 	// patience bounds how long a stretch may keep its verdict open.
 	patience = 250 * ms
-	// slack: a lone spike just before a release makes its chatter look longer.
-	slack = 5 * ms
+	// slack: a spike just before a release makes its chatter look longer.
+	slack = solid + MaxSpike
 
 	// Presses come up to 5 a second. Two that begin closer than minApart are
 	// one press of a contact that chatters beyond the contract (published
@@ -107,7 +110,7 @@ type Single struct {
 }
 
 // A stretch lasts from the first closing edge of a settled contact until it
-// has been open for MaxChatter. A closed run is bridged over spikes.
+// has been open for longer than MaxChatter. A closed run is bridged over spikes.
 type stretch struct {
 	first   time.Duration // its first edge
 	edges   int           // not yet explained
@@ -184,14 +187,15 @@ func (c *Single) opened(at, from time.Duration) {
 	if n := at - s.run; n > s.best {
 		s.best, s.bestEnd = n, at
 	}
-	// The body of a press ends where its last long run ends; the short runs
-	// after it are the chatter of the release.
-	gap, n := from-s.rel, at-from
+	n := at - from
 	if n >= MaxChatter {
 		s.last = at
 	}
+	// The body of a press ends where its last long run ends, or one that began
+	// while the make still chattered; what comes after is the chatter of the
+	// release.
 	switch {
-	case !s.ended, gap <= MaxSpike && n >= solid:
+	case !s.ended, from-s.rel <= MaxSpike && n >= solid, from-s.first <= 2*MaxChatter:
 		s.ended, s.rel = true, at
 	case s.verdict == pressed && n > MaxSpike && at-s.rel > MaxChatter+slack:
 		c.chatters(from, at)
@@ -228,7 +232,7 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 		}
 	}
 	if !c.closed {
-		soonest(c.since+MaxChatter, c.settle)
+		soonest(c.since+settled, c.settle)
 	} else {
 		if s.joinAt > 0 {
 			soonest(s.joinAt, c.join)
@@ -352,7 +356,7 @@ func (c *Single) giveUp(at time.Duration) {
 	c.chatters(s.first, at)
 }
 
-// settle closes the stretch: the contact has been open for MaxChatter.
+// settle closes the stretch: the contact has been open for longer than MaxChatter.
 func (c *Single) settle(at time.Duration) {
 	s := &c.now
 	c.active = false

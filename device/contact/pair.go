@@ -104,13 +104,12 @@ func (p *Pair) next() (at time.Duration, act func(time.Duration)) {
 	}
 	switch {
 	case !p.legal() && !p.fault:
-		// Over, not at, the limits: the tick after.
 		soonest(max(p.since, min(p.since+CableGrace, p.broken+flapLimit))+1, p.breakdown)
 	case p.legal() && p.shaky:
-		soonest(p.since+MaxChatter, p.steady)
+		soonest(p.since+settled, p.steady)
 	case p.away && p.released():
 		if _, open := p.report.Pending(); !open {
-			soonest(p.since+MaxChatter, p.settle)
+			soonest(p.since+settled, p.settle)
 		}
 	}
 	return at, act

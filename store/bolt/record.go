@@ -95,8 +95,10 @@ func numberKey(n uint64) []byte { return binary.BigEndian.AppendUint64(nil, n) }
 // hashLine is what follows the form of an entry.
 const hashLine = len("hash ") + 2*sha256.Size + len("\n")
 
-func encodeEntry(e store.Entry) []byte {
-	b := store.AppendForm(make([]byte, 0, 300+len(e.Stream)+len(e.Kind)+len(e.Body)), e)
+// encodeEntry returns the record of an entry and sets its hash.
+func encodeEntry(e *store.Entry) []byte {
+	b := store.AppendForm(make([]byte, 0, 300+len(e.Stream)+len(e.Kind)+len(e.Body)), *e)
+	e.Hash = sha256.Sum256(b) // store.HashOf, without making the form twice
 	b = append(b, "hash "...)
 	b = hex.AppendEncode(b, e.Hash[:])
 	return append(b, '\n')

@@ -20,6 +20,7 @@ import (
 const (
 	maxGroup      = 1000    // drafts and pairs
 	maxGroupBytes = 4 << 20 // bodies and values
+	maxYields     = 3       // of the processor, one after the other, that bring nothing
 )
 
 // A request is one Append or one Put on its way to the writer.
@@ -108,15 +109,16 @@ func (s *Store) write() {
 		}
 		add(r)
 		// Callers that the last commit has let go come back at once, if they
-		// are given the processor; without that, every other commit holds one.
-		for yields := 0; yields < 2 && count < maxGroup && size < maxGroupBytes; {
+		// are given the processor; without that, every other commit holds few.
+		for yields := 0; yields < maxYields && count < maxGroup && size < maxGroupBytes; {
 			select {
 			case r, ok := <-s.queue:
 				if !ok {
-					yields = 2 // the range ends next
+					yields = maxYields // closed: the range ends next
 					continue
 				}
 				add(r)
+				yields = 0
 			default:
 				runtime.Gosched()
 				yields++
@@ -246,7 +248,7 @@ func (b *batch) entry(d store.Draft) (store.Entry, error) {
 		Number: b.state.number + 1, Stream: d.Stream, Kind: d.Kind, Version: d.Version,
 		Body: bytes.Clone(d.Body), Prev: b.state.hash,
 	}
-	e.Hash = store.HashOf(e)
+	value := encodeEntry(&e)
 	r, err := b.stream(d.Stream, e.Number)
 	if err != nil {
 		return e, err
@@ -254,7 +256,7 @@ func (b *batch) entry(d store.Draft) (store.Entry, error) {
 	r.last = e.Number
 	r.count++
 	b.state.number, b.state.hash = e.Number, e.Hash
-	if err := b.bucket(entriesBucket).Put(numberKey(e.Number), encodeEntry(e)); err != nil {
+	if err := b.bucket(entriesBucket).Put(numberKey(e.Number), value); err != nil {
 		return e, err
 	}
 	key := indexKey(r.first, e.Number)

@@ -118,7 +118,7 @@ function opening(ui, inert, act) {
 /** @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act */
 function body(run, s, ui, inert, act) {
   return html`
-    ${run.stage === "ready" ? asked(run, s, inert, act) : now(run, s)}
+    ${run.stage === "ready" ? asked(run, inert, act) : now(run, s)}
     ${run.stage === "ready" || run.stage === "screening" ? nothing : picture(run, s, ui)}
     ${s.faults.length && s.stage !== "running" ? html`<p class="faults">Noted of the inputs: ${s.faults.join("; ")}.</p>` : nothing}
     ${ui.panel === "count" ? correcting(run, s, inert, act) : foot(run, s, ui, inert, act)}`;
@@ -163,8 +163,8 @@ function verdict(run, s, v) {
   </section>`;
 }
 
-/** @param {Run} run @param {Shown} s @param {boolean} inert @param {Acts} act */
-function asked(run, s, inert, act) {
+/** @param {Run} run @param {boolean} inert @param {Acts} act */
+function asked(run, inert, act) {
   const since = [["5 min", 5], ["15 min", 15], ["30 min", 30], ["1 hour", 60], ["2 hours", 120]];
   return html`<section class="asked" aria-label="Questions before the test">
     <div class="questions">${run.questions.map((q) => {
@@ -176,7 +176,6 @@ function asked(run, s, inert, act) {
     <div class="since"><h2 id="since">Nothing but water since</h2><div class="either" role="group" aria-labelledby="since">${since.map(
       ([label, min]) => html`<button ?disabled=${inert} @click=${() => act.verb("abstained", { for_ns: Number(min) * 60e9 })}>${label}</button>`,
     )}</div><p>${run.need_ms > 0 ? (run.wait_ms > 0 ? `Asked: ${minutes(run.need_ms)}. Still to wait: ${minutes(run.wait_ms)}.` : `Asked: ${minutes(run.need_ms)}. Long enough.`) : nothing}</p></div>
-    ${s.blocked ? html`<p class="quiet">${s.blocked}</p>` : nothing}
   </section>`;
 }
 
