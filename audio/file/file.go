@@ -52,24 +52,48 @@ func write(out io.Writer, cues []audio.Placed, from, to int64) error {
 	}
 	samples, buf := make([]int16, block), make([]byte, 0, 2*block)
 	for m.At() < to {
-		var bytes []byte
 		left := to - m.At()
-		if quiet := m.Quiet(); quiet == 0 {
-			piece := samples[:min(left, block)]
-			m.Next(piece)
-			bytes = wav.Append(buf[:0], piece)
-		} else {
+		if quiet := m.Quiet(); quiet != 0 {
 			// Silence is not mixed, only written.
 			if quiet < 0 {
 				quiet = left
 			}
-			quiet = min(quiet, left, int64(len(silence)/2))
+			quiet = min(quiet, left)
 			m.Jump(m.At() + quiet)
-			bytes = silence[:2*quiet]
+			err = writeSilence(out, 2*quiet)
+		} else {
+			piece := samples[:min(left, block)]
+			m.Next(piece)
+			_, err = out.Write(wav.Append(buf[:0], piece))
 		}
-		if _, err := out.Write(bytes); err != nil {
+		if err != nil {
 			return fmt.Errorf("write cue track: %w", err)
 		}
+	}
+	return nil
+}
+
+// writeSilence writes n bytes of silence. At the end of a file that can be made
+// longer it leaves a hole instead, which reads as zeros and costs nothing: most
+// of a track is silence.
+func writeSilence(out io.Writer, n int64) error {
+	if f, ok := out.(*os.File); ok && n >= int64(len(silence)) {
+		if at, err := f.Seek(0, io.SeekCurrent); err == nil {
+			if end, err := f.Seek(0, io.SeekEnd); err == nil && end == at && f.Truncate(at+n) == nil {
+				_, err := f.Seek(at+n, io.SeekStart)
+				return err
+			}
+			if _, err := f.Seek(at, io.SeekStart); err != nil {
+				return err
+			}
+		}
+	}
+	for n > 0 {
+		piece := min(n, int64(len(silence)))
+		if _, err := out.Write(silence[:piece]); err != nil {
+			return err
+		}
+		n -= piece
 	}
 	return nil
 }

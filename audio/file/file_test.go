@@ -103,6 +103,60 @@ func TestTrack(t *testing.T) {
 	}
 }
 
+// Whatever the track is written to, its bytes are the same: a new file, one
+// opened to append, one that already holds more, and a pipe.
+func TestTrackIsTheSameEverywhere(t *testing.T) {
+	var want bytes.Buffer
+	if err := file.WriteTrack(&want, run(), eightMinutes); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "cues.wav")
+	for _, c := range []struct {
+		name   string
+		before []byte
+		flag   int
+		tail   []byte
+	}{
+		{"new", nil, os.O_CREATE, nil},
+		{"append", nil, os.O_APPEND, nil},
+		{"overwrite", bytes.Repeat([]byte{0x55}, want.Len()+1000), 0, bytes.Repeat([]byte{0x55}, 1000)},
+	} {
+		os.Remove(path)
+		if c.flag&os.O_CREATE == 0 {
+			if err := os.WriteFile(path, c.before, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		f, err := os.OpenFile(path, os.O_WRONLY|c.flag, 0o600)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(file.WriteTrack(f, run(), eightMinutes), f.Close()); err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(got, append(slices.Clone(want.Bytes()), c.tail...)) {
+			t.Errorf("%s: %d bytes differ from the %d wanted", c.name, len(got), want.Len())
+		}
+	}
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- errors.Join(file.WriteTrack(w, run(), eightMinutes), w.Close()) }()
+	got, err := io.ReadAll(r)
+	if err := errors.Join(err, <-done, r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want.Bytes()) {
+		t.Errorf("pipe: %d bytes differ from the %d wanted", len(got), want.Len())
+	}
+}
+
 func TestTrackIsCutAtItsEnd(t *testing.T) {
 	whole := tone.Of(audio.Pass)
 	var out bytes.Buffer

@@ -70,7 +70,7 @@ func Run(ctx context.Context, j store.Journal, run string) (View, error) {
 		if r.Fit != nil {
 			v.SqueezesS = r.Fit.SqueezesS
 		}
-		v.Next = procedure.Next(st.Opened.Rules, r.Outcome, r.Reason)
+		v.Next = procedure.Next(st.Opened.Rules, r.Outcome)
 	}
 	return v, nil
 }
@@ -93,8 +93,11 @@ func state(ctx context.Context, j store.Journal, run string) (st procedure.State
 		st, last = procedure.Fold(st, d), e
 		return nil
 	})
-	if err == nil && last.Number == 0 {
+	switch {
+	case err == nil && last.Number == 0:
 		err = store.ErrNotFound
+	case err == nil && st.Opened == nil:
+		err = errors.New("it does not begin with run_opened")
 	}
 	if err != nil {
 		return st, last, fmt.Errorf("run %s: %w", run, err)

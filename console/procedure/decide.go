@@ -417,7 +417,7 @@ func (d *decision) tick() {
 		}
 	case Running:
 		t0 := *s.Clock
-		for _, c := range s.timedCues() {
+		for _, c := range s.plan.cues {
 			if t0+c.At-lead != at {
 				continue
 			}
@@ -427,13 +427,13 @@ func (d *decision) tick() {
 			c.At += t0
 			d.orders = append(d.orders, c)
 		}
-		for n := 1; n <= r.TopUps(); n++ {
-			if _, shut := r.Window(n); t0+shut == at && s.topUp(n).Left() > 0 {
+		for i, shut := range s.plan.shuts {
+			if t0+shut == at && s.topUp(i+1).Left() > 0 {
 				d.end(NotValid, TopUpShort, at)
 				return
 			}
 		}
-		if at == s.lastMoment() {
+		if at == t0+s.plan.lastMoment() {
 			if s.Opened.Supervised {
 				d.pass()
 				return

@@ -7,7 +7,7 @@ package procedure
 // rule set allows the same one to be donned anew; "other_agent" for someone who
 // cannot taste this one; "again" after a run that was not valid. Everything
 // that follows begins with the sensitivity test.
-func Next(r RuleSet, o Outcome, _ Reason) string {
+func Next(r RuleSet, o Outcome) string {
 	switch o {
 	case Pass:
 		return "proof"
@@ -29,5 +29,5 @@ func NextAfterFails(r RuleSet, fails int) string {
 	if r.AfterFail.Refit && fails >= r.AfterFail.FailsToOther {
 		return "other_size_or_model"
 	}
-	return Next(r, Fail, Tasted)
+	return Next(r, Fail)
 }

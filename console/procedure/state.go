@@ -24,7 +24,8 @@ func (d Dose) Left() int { return max(0, d.Required-len(d.Given)) }
 // A State is what is known of a run. It is a value: Fold never changes the
 // state it is given. Instants are of the board's monotonic clock.
 type State struct {
-	Opened   RunOpened
+	Opened   *RunOpened // never changed; nil only before the run was opened
+	plan     *plan      // what the run clock brings, made when the run was opened
 	OpenedAt time.Duration
 	Stage    Stage
 	Since    time.Duration // when the stage began
@@ -157,54 +158,23 @@ func (s State) topUp(n int) Dose {
 // TopUp is the n-th top-up (from 1) as it stands.
 func (s State) TopUp(n int) Dose { return s.topUp(n) }
 
-// Wake is the next instant at which the state has something to decide or to
-// order without any input; ok is false when there is none.
-func (s State) Wake() (at time.Duration, ok bool) {
-	soonest := func(t time.Duration) {
-		if t > s.At && (!ok || t < at) {
-			at, ok = t, true
-		}
-	}
-	r := s.Opened.Rules
-	switch s.Stage {
-	case Screening:
-		if n := len(s.Screening); n >= int(r.Figures.ScreeningMost.Value) {
-			soonest(s.Screening[n-1] + r.Figures.FullExposureFor.Duration())
-		}
-	case Running:
-		t0 := *s.Clock
-		for _, c := range s.timedCues() {
-			soonest(t0 + c.At - lead)
-		}
-		for n := 1; n <= r.TopUps(); n++ {
-			_, shut := r.Window(n)
-			soonest(t0 + shut)
-		}
-		for n := 1; n < len(r.Exercises); n++ {
-			soonest(t0 + time.Duration(n)*r.Figures.Exercise.Duration())
-		}
-		soonest(s.lastMoment())
-	case ProvingButton:
-		soonest(*s.Clock + r.Length() + r.House.ButtonProof.Duration())
-	}
-	return at, ok
+// A plan is what the run clock brings whatever happens, on the run clock.
+type plan struct {
+	ticks  []time.Duration // instants at which there is something to decide or to order, sorted
+	cues   []Order
+	shuts  []time.Duration // end of the window of top-up n at n-1
+	length time.Duration
 }
 
-// lastMoment is just past the end of the last exercise: a report at the very
-// end still counts.
-func (s State) lastMoment() time.Duration { return *s.Clock + s.Opened.Rules.Length() + 1 }
-
-// timedCues are the cues of a run that depend on the run clock alone, on the
-// run clock; those for a top-up that is complete by then are left out when due.
-func (s State) timedCues() []Order {
-	r := s.Opened.Rules
+func planOf(r *RuleSet) *plan {
+	p := &plan{length: r.Length()}
 	ex := r.Figures.Exercise.Duration()
-	var out []Order
 	for n := 1; n <= len(r.Exercises); n++ {
 		end := time.Duration(n) * ex
-		out = append(out, Order{Cue: CueFive, At: end - 5*time.Second})
+		p.cues = append(p.cues, Order{Cue: CueFive, At: end - 5*time.Second})
 		if n < len(r.Exercises) {
-			out = append(out, Order{Cue: CueExercise, At: end})
+			p.cues = append(p.cues, Order{Cue: CueExercise, At: end})
+			p.ticks = append(p.ticks, end)
 		}
 	}
 	for n := 1; n <= r.TopUps(); n++ {
@@ -212,9 +182,40 @@ func (s State) timedCues() []Order {
 		if at%ex == 0 {
 			at += dueAfterChange
 		}
-		out = append(out, Order{Cue: CueDue, At: at})
+		p.cues = append(p.cues, Order{Cue: CueDue, At: at})
+		_, shut := r.Window(n)
+		p.shuts = append(p.shuts, shut)
 	}
-	return out
+	for _, c := range p.cues {
+		p.ticks = append(p.ticks, c.At-lead)
+	}
+	p.ticks = append(append(p.ticks, p.shuts...), p.lastMoment())
+	slices.Sort(p.ticks)
+	return p
+}
+
+// lastMoment is just past the end of the last exercise: a report at the very
+// end still counts.
+func (p *plan) lastMoment() time.Duration { return p.length + 1 }
+
+// Wake is the next instant at which the state has something to decide or to
+// order without any input; ok is false when there is none.
+func (s State) Wake() (at time.Duration, ok bool) {
+	switch s.Stage {
+	case Screening:
+		r := &s.Opened.Rules
+		if n := len(s.Screening); n >= int(r.Figures.ScreeningMost.Value) {
+			at = s.Screening[n-1] + r.Figures.FullExposureFor.Duration()
+		}
+	case Running:
+		i, _ := slices.BinarySearch(s.plan.ticks, s.At-*s.Clock+1)
+		if i < len(s.plan.ticks) {
+			at = *s.Clock + s.plan.ticks[i]
+		}
+	case ProvingButton:
+		at = *s.Clock + s.plan.length + s.Opened.Rules.House.ButtonProof.Duration()
+	}
+	return at, at > s.At
 }
 
 // New is the state of a run that was just opened.
@@ -231,10 +232,13 @@ func (s State) Reach(at time.Duration) State {
 // Fold gives the state after a fact. It changes nothing in s.
 func Fold(s State, d Dated) State {
 	at := d.At
+	if _, opens := d.Fact.(RunOpened); !opens && s.Opened == nil {
+		return s // facts of a run that was never opened say nothing
+	}
 	s.At = max(s.At, at)
 	switch f := d.Fact.(type) {
 	case RunOpened:
-		s = State{Opened: f, OpenedAt: at, Stage: Ready, Since: at, At: at}
+		s = State{Opened: &f, plan: planOf(&f.Rules), OpenedAt: at, Stage: Ready, Since: at, At: at}
 	case Answered:
 		s.Answers = slices.DeleteFunc(slices.Clone(s.Answers), func(a Answered) bool { return a.Question == f.Question })
 		s.Answers = append(s.Answers, f)

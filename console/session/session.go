@@ -85,6 +85,7 @@ type Session struct {
 	written  time.Duration // last snapshot
 	record   *recorder
 	runs     int
+	fails    map[string]int // of a wearer with a facepiece since the daemon started
 	lit      map[device.Lamp]bool
 }
 
@@ -100,7 +101,7 @@ type asked struct {
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
 		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64),
-		levels: map[device.Line]bool{}, calls: map[uint64]asked{}, lit: map[device.Lamp]bool{},
+		levels: map[device.Line]bool{}, calls: map[uint64]asked{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
 		return nil, err
@@ -143,6 +144,9 @@ func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, e
 		st = procedure.Fold(st, d)
 		return nil
 	})
+	if err == nil && st.Opened == nil {
+		err = errors.New("it does not begin with run_opened")
+	}
 	if err != nil || st.Verdict != nil {
 		return false, err
 	}
@@ -352,7 +356,10 @@ func (s *Session) act() {
 		s.pending = append(s.pending, facts...)
 		s.writer.write(s.engine.State().Opened.Run, facts)
 		for _, f := range facts {
-			if _, ok := f.Fact.(procedure.Ended); ok {
+			if v, ok := f.Fact.(procedure.Ended); ok {
+				if v.Outcome == procedure.Fail {
+					s.fails[sitting(s.engine.State())]++
+				}
 				s.record.finish(s.engine.Now())
 			}
 		}

@@ -174,7 +174,7 @@ func (s *Session) verdict(out *wire.Run, st procedure.State) {
 		}
 		v = &procedure.Ended{Outcome: procedure.NotValid, Reason: procedure.JournalFailed}
 	}
-	out.Verdict = &wire.Verdict{Outcome: v.Outcome, Reason: v.Reason, Next: procedure.Next(st.Opened.Rules, v.Outcome, v.Reason)}
+	out.Verdict = &wire.Verdict{Outcome: v.Outcome, Reason: v.Reason, Next: s.next(st, v.Outcome)}
 	if p := s.durable.Proof; p != nil {
 		out.Verdict.Proof = "not_tasted"
 		if p.Tasted {
@@ -182,3 +182,14 @@ func (s *Session) verdict(out *wire.Run, st procedure.State) {
 		}
 	}
 }
+
+// next is what may follow, with the fails of this sitting in mind.
+func (s *Session) next(st procedure.State, o procedure.Outcome) string {
+	if o == procedure.Fail {
+		return procedure.NextAfterFails(st.Opened.Rules, s.fails[sitting(st)])
+	}
+	return procedure.Next(st.Opened.Rules, o)
+}
+
+// sitting names a wearer with a facepiece.
+func sitting(st procedure.State) string { return st.Opened.Wearer.ID + " " + st.Opened.Facepiece.ID }

@@ -3,54 +3,203 @@
 package contact
 
 import (
+	"slices"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 )
 
-func run(t *testing.T, g Grade, spaced bool, end time.Duration, toggles ...float64) []Event {
-	t.Helper()
+func at(x float64) time.Duration { return time.Duration(x * float64(ms)) }
+
+// toggled feeds a single contact that changes at instants in ms.
+func toggled(g Grade, spaced bool, toggles ...float64) *Single {
 	c := NewSingle(g, spaced)
-	lvl := false
-	for _, at := range toggles {
-		lvl = !lvl
-		c.Edge(time.Duration(at*float64(ms)), lvl)
+	for i, x := range toggles {
+		c.Edge(at(x), i%2 == 0)
 	}
-	c.Advance(end)
-	return c.Take()
+	c.Advance(5 * time.Second)
+	return c
+}
+
+// burst is a fast-transient burst on a contact: 75 spikes of 5 us, 200 us
+// apart, in ms.
+func burst(from float64) (toggles []float64) {
+	for k := range 75 {
+		t := from + 0.2*float64(k)
+		toggles = append(toggles, t, t+0.005)
+	}
+	return toggles
 }
 
 func TestSingle(t *testing.T) {
+	type ev struct {
+		kind  Kind
+		at    float64
+		known float64 // 0: not looked at
+	}
+	P := func(at, known float64) ev { return ev{Pressed, at, known} }
+	D := func(at float64) ev { return ev{Doubtful, at, 0} }
+	R := func(at float64) ev { return ev{Released, at, 0} }
+	C := ev{Chatters, -1, 0}
 	for _, tc := range []struct {
 		name    string
 		g       Grade
 		toggles []float64
-		want    []Kind
-		at      []float64
+		want    []ev
+		noise   int
 	}{
-		{"clean", SqueezeGrade, []float64{100, 200}, []Kind{Pressed, Released}, []float64{100, 200}},
-		{"exactly sure", SqueezeGrade, []float64{100, 140}, []Kind{Pressed, Released}, []float64{100, 140}},
-		{"doubtful 39", SqueezeGrade, []float64{100, 139}, []Kind{Doubtful}, []float64{100}},
-		{"doubtful 20", SqueezeGrade, []float64{100, 120}, []Kind{Doubtful}, []float64{100}},
-		{"noise 19", SqueezeGrade, []float64{100, 119}, nil, nil},
-		{"spike", SqueezeGrade, []float64{100, 102}, nil, nil},
-		{"spike in press", SqueezeGrade, []float64{100, 125, 126, 145}, []Kind{Pressed, Released}, []float64{100, 145}},
-		{"make chatter, 45 long", SqueezeGrade, []float64{100, 102, 105, 110, 118, 120, 125, 145}, []Kind{Pressed, Released}, []float64{100, 145}},
-		{"release chatter does not lift a doubt", SqueezeGrade, []float64{100, 130, 133, 135, 140, 142, 150, 154}, []Kind{Doubtful}, []float64{100}},
-		{"five a second", SqueezeGrade, []float64{100, 200, 300, 400, 500, 600}, []Kind{Pressed, Released, Pressed, Released, Pressed, Released}, []float64{100, 200, 300, 400, 500, 600}},
-		{"five a second, long", SqueezeGrade, []float64{100, 250, 300, 450, 500, 650}, []Kind{Pressed, Released, Pressed, Released, Pressed, Released}, []float64{100, 250, 300, 450, 500, 650}},
-		{"report 45", ReportGrade, []float64{100, 145}, []Kind{Pressed, Released}, []float64{100, 145}},
-		{"report 20", ReportGrade, []float64{100, 120}, []Kind{Pressed, Released}, []float64{100, 120}},
-		{"report 12", ReportGrade, []float64{100, 112}, []Kind{Doubtful}, []float64{100}},
-		{"report 4", ReportGrade, []float64{100, 104}, nil, nil},
-		{"held", SqueezeGrade, []float64{100}, []Kind{Pressed, Held}, []float64{100, 100}},
+		{"clean", SqueezeGrade, []float64{100, 200}, []ev{P(100, 140), R(200)}, 0},
+		{"exactly sure", SqueezeGrade, []float64{100, 140}, []ev{P(100, 140), R(140)}, 0},
+		{"just not sure", SqueezeGrade, []float64{100, 139.999}, []ev{D(100)}, 0},
+		{"exactly doubtful", SqueezeGrade, []float64{100, 120}, []ev{D(100)}, 0},
+		{"just noise", SqueezeGrade, []float64{100, 119.999}, nil, 2},
+		{"longest spike", SqueezeGrade, []float64{100, 102}, nil, 2},
+		{"three spikes", SqueezeGrade, []float64{100, 102, 110, 112, 130, 132}, nil, 6},
+		{"spike in a press", SqueezeGrade, []float64{100, 125, 127, 145}, []ev{P(100, 140), R(145)}, 2},
+		{"gap in a press", SqueezeGrade, []float64{100, 150, 160, 300}, []ev{P(100, 140), R(300)}, 2},
+		{"burst in a press", SqueezeGrade, append(append([]float64{100}, burst(130)...), 200), []ev{P(100, 0), R(200)}, 150},
+		{"burst in the open", SqueezeGrade, burst(100), nil, 150},
+		{"make chatters", SqueezeGrade, []float64{100, 102, 105, 110, 118, 120, 125, 145}, []ev{P(100, 140), R(145)}, 6},
+		{"make chatters in long runs", SqueezeGrade, []float64{100, 120, 121, 124, 125, 165}, []ev{P(100, 145), R(165)}, 4},
+		{"longest chatter of both edges", SqueezeGrade, []float64{100, 100.1, 125, 165, 189.9, 190}, []ev{P(100, 140), R(165)}, 4},
+		{"release chatter does not lift a doubt", SqueezeGrade, []float64{100, 130, 133, 135, 140, 142, 150, 154}, []ev{D(100)}, 6},
+		{"release chatter does not lift noise", SqueezeGrade, []float64{100, 115, 118, 123, 126, 130}, nil, 6},
+		{"five a second, short", SqueezeGrade, []float64{100, 160, 300, 360, 500, 560}, []ev{P(100, 140), R(160), P(300, 340), R(360), P(500, 540), R(560)}, 0},
+		{"five a second", SqueezeGrade, []float64{100, 200, 300, 400, 500, 600}, []ev{P(100, 140), R(200), P(300, 340), R(400), P(500, 540), R(600)}, 0},
+		{"five a second, long", SqueezeGrade, []float64{100, 250, 300, 450, 500, 650}, []ev{P(100, 140), R(250), P(300, 340), R(450), P(500, 540), R(650)}, 0},
+		{"held", SqueezeGrade, []float64{100}, []ev{P(100, 140), {Held, 100, 2100}}, 0},
+		{"held and let go", SqueezeGrade, []float64{100, 3000}, []ev{P(100, 140), {Held, 100, 2100}, R(3000)}, 0},
+
+		{"report", ReportGrade, []float64{100, 145}, []ev{P(100, 120), R(145)}, 0},
+		{"report exactly sure", ReportGrade, []float64{100, 120}, []ev{P(100, 120), R(120)}, 0},
+		{"report doubtful", ReportGrade, []float64{100, 112}, []ev{D(100)}, 0},
+		{"report exactly doubtful", ReportGrade, []float64{100, 105}, []ev{D(100)}, 0},
+		{"report noise", ReportGrade, []float64{100, 104.999}, nil, 2},
+		{"report chattering all along", ReportGrade, []float64{100, 102, 104, 106, 108, 110}, []ev{D(100)}, 4},
+		{"report held back by its chatter", ReportGrade, []float64{100, 119, 120, 160}, []ev{P(100, 125), R(160)}, 2},
+
+		// Beyond the contract: never more sure presses than there were.
+		{"make chatters for 150 ms", SqueezeGrade, []float64{100, 145, 175, 200, 240, 500}, []ev{P(100, 140), R(145), D(175), C, D(240), C, R(500)}, 0},
+		{"release chatters for 100 ms", SqueezeGrade, []float64{100, 300, 340, 390}, []ev{P(100, 140), R(300), D(340), C}, 0},
+		{"release chatters into the next press", SqueezeGrade, []float64{100, 300, 320, 340, 360, 380, 400, 500}, []ev{P(100, 140), D(320), C, D(360), D(400), R(300)}, 0},
+		{"chatters for ever", SqueezeGrade, func() (on []float64) {
+			for x := 100.; x < 600; x += 20 {
+				on = append(on, x, x+10)
+			}
+			return on
+		}(), []ev{D(100), C}, 0},
 	} {
-		got := run(t, tc.g, true, 5*time.Second, tc.toggles...)
+		c := toggled(tc.g, true, tc.toggles...)
+		got := c.Take()
 		ok := len(got) == len(tc.want)
 		for i := 0; ok && i < len(got); i++ {
-			ok = got[i].Kind == tc.want[i] && got[i].At == time.Duration(tc.at[i]*float64(ms))
+			w := tc.want[i]
+			ok = got[i].Kind == w.kind && (w.at < 0 || got[i].At == at(w.at)) && (w.known == 0 || got[i].Known == at(w.known))
 		}
 		if !ok {
-			t.Errorf("%s: got %v, want %v at %v", tc.name, got, tc.want, tc.at)
+			t.Errorf("%s: got %v, want %v", tc.name, got, tc.want)
+		}
+		if rough := slices.ContainsFunc(got, func(e Event) bool { return e.Kind == Chatters }); !rough && c.Noise() != tc.noise {
+			t.Errorf("%s: %d noise edges, want %d", tc.name, c.Noise(), tc.noise)
 		}
 	}
+}
+
+func TestRepeatedLevelIsNoise(t *testing.T) {
+	c := NewSingle(SqueezeGrade, true)
+	c.Edge(0, false)
+	c.Edge(at(100), true)
+	c.Edge(at(150), true)
+	c.Edge(at(200), false)
+	c.Advance(time.Second)
+	if got := c.Take(); len(got) != 2 || got[0].At != at(100) || got[1].At != at(200) {
+		t.Errorf("got %v", got)
+	}
+	if c.Noise() != 2 {
+		t.Errorf("%d noise edges, want 2", c.Noise())
+	}
+}
+
+// A contact that was seen to chatter beyond the contract is mistrusted for the
+// presses after it, and trusted again in the end.
+func TestMistrust(t *testing.T) {
+	// A closure of 60 ms that begins 80 ms after a release could be a press in
+	// the contract or the bounce of an outlier.
+	pair := func(from float64) []float64 { return []float64{from, from + 300, from + 380, from + 440} }
+	sure := func(c *Single) (n int) {
+		for _, e := range c.Take() {
+			if e.Kind == Pressed {
+				n++
+			}
+		}
+		return n
+	}
+	if n := sure(toggled(SqueezeGrade, true, pair(100)...)); n != 2 {
+		t.Errorf("trusted: %d presses, want 2", n)
+	}
+	rough := append([]float64{100, 300, 310, 335}, pair(1000)...)
+	if n := sure(toggled(SqueezeGrade, true, rough...)); n != 2 {
+		t.Errorf("mistrusted: %d sure presses, want 2 of the 3", n)
+	}
+	x := 1000.
+	for range waryFor {
+		rough = append(rough[:len(rough):len(rough)], x, x+300)
+		x += 1000
+	}
+	c := NewSingle(SqueezeGrade, true)
+	rough = append([]float64{100, 300, 310, 335}, rough[8:]...)
+	for i, x := range append(rough, pair(x)...) {
+		c.Edge(at(x), i%2 == 0)
+	}
+	c.Advance(at(x) + 5*time.Second)
+	if n := sure(c); n != 1+waryFor+2 {
+		t.Errorf("trusted again: %d presses, want %d", n, 1+waryFor+2)
+	}
+}
+
+// What a clean closure is graded, by its length.
+func TestGrades(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		g := rapid.SampledFrom([]Grade{SqueezeGrade, ReportGrade}).Draw(t, "grade")
+		first, length := between(t, 0, time.Second, "first"), between(t, 0, 100*ms, "length")
+		c := NewSingle(g, rapid.Bool().Draw(t, "spaced"))
+		c.Edge(first, true)
+		c.Edge(first+length, false)
+		c.Advance(first + length + settled)
+		over := first + length + settled
+		var want []Event
+		switch {
+		case length >= g.Sure:
+			want = []Event{{Pressed, first, first + g.Sure}, {Released, first + length, over}}
+		case length >= g.Doubt:
+			want = []Event{{Doubtful, first, over}}
+		}
+		if got := c.Take(); !slices.Equal(got, want) {
+			t.Fatalf("%v long: got %v, want %v", length, got, want)
+		}
+	})
+}
+
+// A touch of the button that is too long for noise is never lost, whatever its
+// chatter.
+func TestTouchIsNeverLost(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var tr trace
+		length := between(t, 10*ms, 100*ms, "length")
+		chattering(t, &tr, no, at(500), true, min(MaxChatter, length-ReportGrade.Doubt))
+		chattering(t, &tr, no, at(500)+length, false, MaxChatter)
+		found := 0
+		for _, s := range play(tr, false, paces[0], t.Fatalf) {
+			if s.Kind == Pressed || s.Kind == Doubtful {
+				found++
+			}
+			if s.At < at(500) {
+				t.Fatalf("%v", s)
+			}
+		}
+		if found != 1 {
+			t.Fatalf("%d findings for a touch of %v: %v", found, length, tr)
+		}
+	})
 }

@@ -123,11 +123,10 @@ func decodeEntry(n uint64, value []byte) (store.Entry, error) {
 
 // sum is the check of index and stream records: CRC-32C over the name of the
 // bucket and the record.
-func sum(bucket string, key, value []byte) []byte {
+func sum(bucket string, key, value []byte) uint32 {
 	c := crc32.Update(0, castagnoli, []byte(bucket))
 	c = crc32.Update(c, castagnoli, key)
-	c = crc32.Update(c, castagnoli, value)
-	return binary.BigEndian.AppendUint32(nil, c)
+	return crc32.Update(c, castagnoli, value)
 }
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
@@ -144,7 +143,7 @@ func checkRecord(bucket string, keySize, valueSize int) func(key, value []byte) 
 		if keySize > 0 && len(key) != keySize || len(value) != valueSize+crc32.Size {
 			return errSize
 		}
-		if !bytes.Equal(sum(bucket, key, value[:valueSize]), value[valueSize:]) {
+		if sum(bucket, key, value[:valueSize]) != binary.BigEndian.Uint32(value[valueSize:]) {
 			return errCheck
 		}
 		return nil
@@ -164,9 +163,14 @@ func decodeIndexKey(key []byte) (first, number uint64) {
 	return binary.BigEndian.Uint64(key), binary.BigEndian.Uint64(key[8:])
 }
 
-func encodeIndex(key []byte, place uint64) []byte {
-	value := numberKey(place)
-	return append(value, sum(indexBucket, key, value)...)
+// encodeIndex returns the index record of an entry.
+func encodeIndex(first, number, place uint64) (key, value []byte) {
+	b := make([]byte, 0, 28) // there are as many as entries: one allocation
+	b = binary.BigEndian.AppendUint64(b, first)
+	b = binary.BigEndian.AppendUint64(b, number)
+	b = binary.BigEndian.AppendUint64(b, place)
+	b = binary.BigEndian.AppendUint32(b, sum(indexBucket, b[:16], b[16:]))
+	return b[:16], b[16:]
 }
 
 // A streamRecord is what the streams bucket holds of a stream.
@@ -183,7 +187,7 @@ func (r streamRecord) encode(key []byte) []byte {
 	for _, n := range []uint64{r.last, r.count, r.place} {
 		value = binary.BigEndian.AppendUint64(value, n)
 	}
-	return append(value, sum(streamsBucket, key, value)...)
+	return binary.BigEndian.AppendUint32(value, sum(streamsBucket, key, value))
 }
 
 func decodeStream(value []byte) streamRecord {

@@ -177,6 +177,8 @@ type batch struct {
 	tx      *bbolt.Tx
 	view    *view // of what is there so far, to prove the pages that will be written
 	state   state // as it will be
+	entries *bbolt.Bucket
+	index   *bbolt.Bucket
 	streams map[string]*streamRecord
 	written [][]store.Entry // by request
 }
@@ -200,6 +202,7 @@ func (b *batch) put(group []*request) error {
 	if err := b.tail(); err != nil {
 		return err
 	}
+	b.entries, b.index = b.bucket(entriesBucket), b.bucket(indexBucket)
 	for _, r := range group {
 		entries := make([]store.Entry, len(r.drafts))
 		for i, d := range r.drafts {
@@ -256,11 +259,10 @@ func (b *batch) entry(d store.Draft) (store.Entry, error) {
 	r.last = e.Number
 	r.count++
 	b.state.number, b.state.hash = e.Number, e.Hash
-	if err := b.bucket(entriesBucket).Put(numberKey(e.Number), value); err != nil {
+	if err := b.entries.Put(numberKey(e.Number), value); err != nil {
 		return e, err
 	}
-	key := indexKey(r.first, e.Number)
-	return e, b.bucket(indexBucket).Put(key, encodeIndex(key, r.count))
+	return e, b.index.Put(encodeIndex(r.first, e.Number, r.count))
 }
 
 // stream returns the record of a stream, which begins with number if it is

@@ -183,7 +183,7 @@ func say(v any) string {
 
 // timeline is the facts of a run, runs of equal ones on one line. The opening
 // is left out, and so is the contacts' own business: the edges rejected and when
-// a release was sure.
+// a release or a cable put in again was sure.
 func timeline(t *testing.T, r session.Replayed) string {
 	t.Helper()
 	type row struct {
@@ -195,6 +195,9 @@ func timeline(t *testing.T, r session.Replayed) string {
 	for _, d := range r.Facts {
 		f := d.Fact
 		if _, open := f.(procedure.RunOpened); open {
+			continue
+		}
+		if _, ok := f.(procedure.Healed); ok {
 			continue
 		}
 		if x, ok := f.(procedure.Moved); ok && !strings.HasSuffix(x.What, "_down") {
