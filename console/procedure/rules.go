@@ -294,8 +294,29 @@ func (r RuleSet) notLooserThan(b RuleSet) error {
 		return fmt.Errorf("a refit after a fail is not allowed by %s", b.ID)
 	case r.AfterFail.FailsToOther > b.AfterFail.FailsToOther:
 		return fmt.Errorf("fails_to_other is looser than %s", b.ID)
+	case !r.AfterFail.ScreeningAgain && b.AfterFail.ScreeningAgain:
+		return fmt.Errorf("screening_again after a fail is asked by %s", b.ID)
+	case !r.Facepieces.NegativePressureOnly && b.Facepieces.NegativePressureOnly:
+		return fmt.Errorf("negative_pressure_only is asked by %s", b.ID)
+	case r.Figures.ScreeningMost.Value > b.Figures.ScreeningMost.Value:
+		return looser("screening_most", r.Figures.ScreeningMost, b.ID)
+	case r.House.WindowBefore.Value > b.House.WindowBefore.Value:
+		return looser("window_before_s", r.House.WindowBefore, b.ID)
+	case r.House.WindowAfter.Value > b.House.WindowAfter.Value:
+		return looser("window_after_s", r.House.WindowAfter, b.ID)
+	case r.House.LateAfter.Value > b.House.LateAfter.Value:
+		return looser("late_after_s", r.House.LateAfter, b.ID)
+	case r.House.HurriedUnder.Value < b.House.HurriedUnder.Value:
+		return looser("hurried_under_s", r.House.HurriedUnder, b.ID)
+	case r.House.ButtonProof.Value > b.House.ButtonProof.Value:
+		return looser("button_proof_s", r.House.ButtonProof, b.ID)
 	}
-	for n := 1; n <= int(b.Figures.ScreeningMost.Value); n++ {
+	for _, a := range r.Agents {
+		if !slices.Contains(b.Agents, a) {
+			return fmt.Errorf("the agent %s is not one of %s", a, b.ID)
+		}
+	}
+	for n := 1; n <= int(r.Figures.ScreeningMost.Value); n++ {
 		if x, y := r.BinOf(n), b.BinOf(n); x.Initial < y.Initial || x.TopUp < y.TopUp {
 			return fmt.Errorf("a count of %d gets fewer squeezes than under %s", n, b.ID)
 		}

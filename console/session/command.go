@@ -178,6 +178,10 @@ func (s *Session) closeRun(run string) string {
 		return "not_saved"
 	}
 	s.record.finish(s.engine.Now())
+	for _, a := range s.calls { // not worked off, and nobody will
+		a.reply <- wire.Reply{Type: "reply", ID: a.cmd.ID, Why: "stale"}
+	}
+	clear(s.calls)
 	s.engine = nil
 	at := s.cfg.Clock.Now()
 	s.panel = contact.NewPanel(s.supervised(), at)

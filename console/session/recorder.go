@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,6 +23,7 @@ type recorder struct {
 	jobs chan func(*capture.Writer) error
 	zero time.Duration
 	over bool
+	held []procedure.Input // not written yet: an edge with an earlier date may follow
 	done chan struct{}
 	log  *slog.Logger
 }
@@ -78,29 +80,52 @@ func (r *recorder) edge(e device.Edge) {
 	if r == nil {
 		return
 	}
+	r.notes(e.At)
 	e.At -= r.zero
 	r.do(func(w *capture.Writer) error { return w.Edge(e) })
 }
 
+// input takes what a page said; it is written in its place between the edges.
 func (r *recorder) input(in procedure.Input) {
-	if r == nil {
+	if r == nil || r.over {
 		return
 	}
-	at := in.At - r.zero
-	r.do(func(w *capture.Writer) error {
-		text, err := noteOf(in)
-		if err != nil {
-			return err
-		}
-		return w.Note(at, text)
-	})
+	i := len(r.held)
+	for i > 0 && r.held[i-1].At > in.At {
+		i--
+	}
+	r.held = slices.Insert(r.held, i, in)
 }
 
-// finish closes the capture and waits until it is written.
+// notes writes the inputs up to an instant.
+func (r *recorder) notes(to time.Duration) {
+	for len(r.held) > 0 && r.held[0].At <= to {
+		in := r.held[0]
+		r.held = r.held[1:]
+		at := in.At - r.zero
+		r.do(func(w *capture.Writer) error {
+			text, err := noteOf(in)
+			if err != nil {
+				return err
+			}
+			return w.Note(at, text)
+		})
+	}
+}
+
+// wait returns when a finished capture is written.
+func (r *recorder) wait() {
+	if r != nil && r.over {
+		<-r.done
+	}
+}
+
+// finish closes the capture at an instant; what was said later is left out.
 func (r *recorder) finish(end time.Duration) {
 	if r == nil || r.over {
 		return
 	}
+	r.notes(end)
 	r.do(func(w *capture.Writer) error { return w.Close(end - r.zero) })
 	r.over = true
 	close(r.jobs)

@@ -65,6 +65,7 @@ type Session struct {
 	gone     chan string
 	writer   *writer
 	last     atomic.Pointer[string] // id of the run opened last
+	ended    chan struct{}          // closed when the loop has ended
 
 	// Owned by the loop.
 	engine   *Engine         // nil: no run is open
@@ -87,6 +88,7 @@ type Session struct {
 	runs     int
 	fails    map[string]int // of a wearer with a facepiece since the daemon started
 	lit      map[device.Lamp]bool
+	looked   time.Duration // when the loop last looked around
 }
 
 type asked struct {
@@ -100,7 +102,7 @@ type asked struct {
 // valid, power lost: it is never resumed.
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
-		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64),
+		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), ended: make(chan struct{}),
 		levels: map[device.Line]bool{}, calls: map[uint64]asked{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
@@ -174,16 +176,21 @@ func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 // Command asks the loop for something and waits for the answer.
 func (s *Session) Command(ctx context.Context, client string, role wire.Role, c wire.Command) wire.Reply {
 	a := asked{client, role, c, make(chan wire.Reply, 1)}
+	stale := wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
 	select {
 	case s.commands <- a:
 	case <-ctx.Done():
-		return wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
+		return stale
+	case <-s.ended:
+		return stale
 	}
 	select {
 	case r := <-a.reply:
 		return r
 	case <-ctx.Done():
-		return wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
+		return stale
+	case <-s.ended: // nobody is left to answer
+		return stale
 	}
 }
 
@@ -204,12 +211,18 @@ const stall = time.Second
 // Run is the loop. It returns when the context ends or the board closes; a run
 // under way then ends as interrupted.
 func (s *Session) Run(ctx context.Context) error {
-	defer s.writer.close()
-	s.panel = contact.NewPanel(s.supervised(), s.cfg.Clock.Now())
+	defer func() {
+		s.record.wait()
+		s.writer.close()
+		close(s.ended)
+	}()
+	s.looked = s.cfg.Clock.Now()
+	s.panel = contact.NewPanel(s.supervised(), s.looked)
 	s.publish()
 	for {
 		wake := s.wake()
 		timer, stop := s.cfg.Clock.Wake(wake)
+		due := min(wake, s.looked+s.beat())
 		var err error
 		select {
 		case e, ok := <-s.cfg.Board.Edges():
@@ -217,31 +230,36 @@ func (s *Session) Run(ctx context.Context) error {
 				err = errors.New("the board was closed")
 				break
 			}
+			s.watch(due)
 			s.edge(e)
-			s.drain()
 		case l, ok := <-s.cfg.Board.Lost():
 			if ok {
 				s.lost = l.Reason
 				s.tell(procedure.DoGap, l.Reason)
 			}
+			s.watch(due)
 		case a := <-s.commands:
+			s.watch(due)
+			s.drain() // what the contacts did before it comes first
 			s.command(a)
 		case c := <-s.gone:
+			s.watch(due)
 			if s.driver == c {
 				s.driver = ""
 				s.fence++
 			}
 		case w := <-s.writer.done:
+			s.watch(due)
 			s.onDisk(w)
 		case <-timer:
-			s.drain()
-			if late := s.cfg.Clock.Real(s.cfg.Clock.Now() - wake); late > stall {
-				s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
-			}
+			s.watch(due)
 		case <-ctx.Done():
 			err = ctx.Err()
 		}
 		stop()
+		// Whatever woke the loop, the run may not go past an edge that is
+		// waiting: it would lose its date.
+		s.drain()
 		if err != nil {
 			s.finish()
 			return err
@@ -250,6 +268,17 @@ func (s *Session) Run(ctx context.Context) error {
 		s.act()
 		s.publish()
 	}
+}
+
+// watch notices that the loop has lost more than a second, whatever woke it:
+// due is the instant by which it should have looked around again. It comes
+// before the edges that waited meanwhile, so that no verdict slips in between.
+func (s *Session) watch(due time.Duration) {
+	now := s.cfg.Clock.Now()
+	if late := s.cfg.Clock.Real(now - due); late > stall {
+		s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
+	}
+	s.looked = now
 }
 
 func (s *Session) supervised() bool {
@@ -267,8 +296,11 @@ func (s *Session) grace() time.Duration {
 	return time.Duration(float64(s.cfg.Grace) * s.cfg.Clock.Speed())
 }
 
+// beat is how often the loop looks around when nothing happens, on its clock.
+func (s *Session) beat() time.Duration { return time.Duration(float64(beat) * s.cfg.Clock.Speed()) }
+
 func (s *Session) wake() time.Duration {
-	at := s.cfg.Clock.Now() + time.Duration(float64(beat)*s.cfg.Clock.Speed())
+	at := s.cfg.Clock.Now() + s.beat()
 	next, ok := s.panel.Next()
 	if s.engine != nil {
 		next, ok = s.engine.Next()
@@ -335,11 +367,11 @@ func (s *Session) advance() {
 	}
 }
 
-// tell gives the run an input of the box itself.
+// tell gives the run an input of the box itself. It is dated at the last
+// instant that the run was sure of, so that no verdict can come before it.
 func (s *Session) tell(do procedure.Verb, detail string) {
 	if s.engine != nil {
-		in := procedure.Input{At: s.cfg.Clock.Now(), Do: do, Detail: detail}
-		s.engine.Input(in)
+		s.engine.Input(procedure.Input{At: s.engine.Now(), Do: do, Detail: detail})
 	}
 }
 
@@ -400,8 +432,12 @@ func (s *Session) lamps() {
 	set(device.LampDue, due)
 }
 
-// onDisk takes the writer's word on a group of facts.
+// onDisk takes the writer's word on a group of facts. After a failure nothing
+// is durable any more: a later success would leave a hole before it.
 func (s *Session) onDisk(w written) {
+	if s.failed != "" {
+		return
+	}
 	if w.err != nil {
 		s.failed = "facts are not being saved"
 		s.cfg.Log.Error("journal", "err", w.err)

@@ -166,7 +166,7 @@ func (s *Session) verdict(out *wire.Run, st procedure.State) {
 		return
 	}
 	v := s.durable.Verdict
-	if v == nil || len(s.pending) > 0 {
+	if v == nil || s.failed != "" && len(s.pending) > 0 {
 		if s.failed == "" {
 			out.Ending = true
 			out.Stage = procedure.Over

@@ -11,7 +11,8 @@ import (
 )
 
 // A writer makes facts durable behind the loop's back: what comes while a
-// commit is under way goes into the next one together.
+// commit is under way goes into the next one together. After an error it writes
+// nothing more: facts behind a hole would tell another run than the one that was.
 type writer struct {
 	journal store.Journal
 	done    chan written
@@ -58,6 +59,7 @@ func (w *writer) write(run string, facts []procedure.Dated) {
 
 func (w *writer) loop() {
 	defer close(w.stopped)
+	var failed error // once: what follows a hole is worth nothing
 	for range w.wake {
 		for {
 			w.mu.Lock()
@@ -72,12 +74,14 @@ func (w *writer) loop() {
 			b := w.queue[0]
 			w.queue = w.queue[1:]
 			w.mu.Unlock()
-			drafts, err := draftsOf(b.run, b.facts)
-			if err == nil {
-				_, err = w.journal.Append(context.Background(), drafts...)
+			if failed == nil {
+				var drafts []store.Draft
+				if drafts, failed = draftsOf(b.run, b.facts); failed == nil {
+					_, failed = w.journal.Append(context.Background(), drafts...)
+				}
 			}
 			select {
-			case w.done <- written{b.run, len(b.facts), err}:
+			case w.done <- written{b.run, len(b.facts), failed}:
 			default: // only at shutdown does nobody listen
 			}
 		}

@@ -39,24 +39,6 @@ func (r *roles) forget(c *hub.Client) {
 	delete(r.of, c)
 }
 
-// seen keeps the newest snapshot for topics that nobody was in when it came.
-type seen struct {
-	mu   sync.Mutex
-	snap wire.Snapshot
-}
-
-func (s *seen) set(w wire.Snapshot) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.snap = w
-}
-
-func (s *seen) get() wire.Snapshot {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.snap
-}
-
 func (s *Server) live(w http.ResponseWriter, r *http.Request) {
 	// A browser always names the origin of a socket; what does not is no page.
 	if r.Header.Get("Origin") == "" {
@@ -94,7 +76,11 @@ func (s *Server) message(c *hub.Client, data []byte) {
 		s.roles.set(c, h.Role)
 		s.reply(c, wire.Welcome{Type: "welcome", Client: c.ID(), Contract: wire.Contract, Version: s.cfg.Version, Sim: s.cfg.Sim})
 		// A topic without clients was not kept up: bring it up first.
-		s.send(s.seen.get(), h.Role)
+		s.order.Lock()
+		defer s.order.Unlock()
+		if s.seen.Number > 0 {
+			s.send(s.seen, h.Role)
+		}
 		c.Join(string(h.Role))
 	case role == "" || m.Type != "command":
 		s.reply(c, wire.Reply{Type: "reply", ID: m.ID, Why: "unknown"})

@@ -16,6 +16,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 	"time"
 
 	"tallyhood/console/archive"
@@ -52,7 +53,9 @@ type Server struct {
 	hub   *hub.Hub
 	pages fs.FS
 	roles roles
-	seen  seen
+
+	order sync.Mutex    // a topic gets its snapshots in the order of their numbers
+	seen  wire.Snapshot // newest, for topics that nobody was in when it came
 }
 
 // New makes a server.
@@ -71,11 +74,13 @@ func New(cfg Config) (*Server, error) {
 
 // Publish sends a snapshot to every page, each as its role may see it.
 func (s *Server) Publish(snap wire.Snapshot) {
+	s.order.Lock()
+	defer s.order.Unlock()
 	topics := s.hub.Topics()
 	for _, n := range topics {
 		snap.Watchers += n
 	}
-	s.seen.set(snap)
+	s.seen = snap
 	for _, r := range []wire.Role{wire.Tester, wire.Trainer, wire.Wearer} {
 		if topics[string(r)] > 0 {
 			s.send(snap, r)
@@ -155,6 +160,12 @@ func (s *Server) answer(w http.ResponseWriter, v any, err error) {
 // guard checks host and origin and sets the headers that every answer has.
 func guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		if !here(r.Host) {
 			http.Error(w, "This box answers on its loopback address alone.", http.StatusMisdirectedRequest)
 			return
@@ -163,12 +174,6 @@ func guard(next http.Handler) http.Handler {
 			http.Error(w, "A page from elsewhere may not ask here.", http.StatusForbidden)
 			return
 		}
-		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		next.ServeHTTP(w, r)
 	})
 }

@@ -117,6 +117,7 @@ type stretch struct {
 	run     time.Duration // start of the present closed run
 	joinAt  time.Duration // the run joins the one from joinTo once it lasts to here; 0: no
 	joinTo  time.Duration
+	joined  time.Duration // when it did
 	best    time.Duration // longest closed run that has ended
 	bestEnd time.Duration
 	total   time.Duration // closed time in all
@@ -259,7 +260,7 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 // chatter of its release), and outlast the bounce of a release close before.
 func (c *Single) sureAt() time.Duration {
 	s := &c.now
-	at := max(s.first+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)))
+	at := max(s.first+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)), s.joined, c.since)
 	if c.tail(s.run) {
 		at = max(at, c.lastRel+longBounce)
 	}
@@ -297,7 +298,9 @@ func (c *Single) tooSoon(from time.Duration) bool {
 	return c.spaced && c.havePrev && from-c.lastAt < apart
 }
 
-func (c *Single) join(time.Duration) { c.now.run, c.now.joinAt = c.now.joinTo, 0 }
+func (c *Single) join(at time.Duration) {
+	c.now.run, c.now.joinAt, c.now.joined = c.now.joinTo, 0, at
+}
 
 func (c *Single) hold(at time.Duration) {
 	c.now.held = true
@@ -364,7 +367,7 @@ func (c *Single) settle(at time.Duration) {
 	case pressed:
 		c.lastRel = max(s.rel, s.last)
 		c.explain(1)
-		c.emit(Released, s.rel, at)
+		c.emit(Released, c.lastRel, at)
 	case doubted:
 		c.lastRel, c.havePrev = max(s.rel, s.last), true
 		c.explain(0)

@@ -30,12 +30,13 @@ type Pair struct {
 	shaky  bool          // illegal, and not legal for MaxChatter since
 	broken time.Duration // when that began
 	fault  bool          // CableOpen or CableShort was said and the pair is not sound yet
+	fresh  bool          // not at rest yet: the first edge is the level that nc was found with
 }
 
 // NewPair returns a filter for a pair of which both contacts are open since
 // from, which is what a line is before its first edge.
 func NewPair(from time.Duration) *Pair {
-	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, shaky: true, broken: from}
+	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, shaky: true, broken: from, fresh: true}
 }
 
 // EdgeNO feeds the contact that is closed when the button is pressed.
@@ -104,7 +105,7 @@ func (p *Pair) next() (at time.Duration, act func(time.Duration)) {
 	}
 	switch {
 	case !p.legal() && !p.fault:
-		soonest(max(p.since, min(p.since+CableGrace, p.broken+flapLimit))+1, p.breakdown)
+		soonest(max(p.since, min(p.since+CableGrace, p.broken+flapLimit)+1), p.breakdown)
 	case p.legal() && p.shaky:
 		soonest(p.since+settled, p.steady)
 	case p.away && p.released():
@@ -136,6 +137,9 @@ func (p *Pair) steady(at time.Duration) {
 
 // settle: the button has been at rest for MaxChatter.
 func (p *Pair) settle(at time.Duration) {
+	if p.fresh {
+		p.fresh, p.edges = false, max(0, p.edges-1)
+	}
 	p.touched(at)
 	p.explain(0)
 	p.away = false

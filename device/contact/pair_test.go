@@ -56,12 +56,12 @@ func TestPair(t *testing.T) {
 
 		{"cable out", moves(nc, 500), []ev{{CableOpen, 500}}},
 		{"cable out for 51 ms", moves(nc, 500, nc, 551), []ev{{CableOpen, 500}, {CableSound, 551}}},
-		{"cable out while pressed", moves(nc, 500, no, 505, no, 700), []ev{{Pressed, 500}, {Released, 700}, {CableOpen, 700}}},
+		{"cable out while pressed", moves(nc, 500, no, 505, no, 700), []ev{{Pressed, 500}, {CableOpen, 700}, {Released, 700}}},
 		{"short", moves(no, 500), []ev{{CableShort, 500}}},
 		{"short for 51 ms", moves(no, 500, no, 551), []ev{{CableShort, 500}, {CableSound, 551}}},
 		{"report after the fault", moves(nc, 500, no, 600, no, 700, nc, 710), []ev{{CableOpen, 500}, {Pressed, 600}, {CableSound, 600}, {Released, 700}}},
 		{"flapping cable", moves(nc, 500, nc, 510, nc, 530, nc, 540, nc, 560, nc, 570, nc, 590, nc, 600), []ev{{CableOpen, 500}, {CableSound, 600}}},
-		{"contact broken: the other still reports", moves(nc, 500, no, 1000, no, 1200), []ev{{CableOpen, 500}, {Pressed, 1000}, {CableSound, 1000}, {Released, 1200}, {CableOpen, 1200}}},
+		{"contact broken: the other still reports", moves(nc, 500, no, 1000, no, 1200), []ev{{CableOpen, 500}, {Pressed, 1000}, {CableSound, 1000}, {CableOpen, 1200}, {Released, 1200}}},
 	} {
 		var got []ev
 		for _, s := range play(tc.tr, true, paces[2], t.Errorf) {
@@ -96,7 +96,7 @@ func TestFlappingCable(t *testing.T) {
 			tr = append(tr, move{x, l, closed})
 			x += between(t, 0, 60*ms, "bad")
 			tr = append(tr, move{x, l, !closed})
-			x += between(t, 0, MaxChatter, "good")
+			x += between(t, 0, MaxChatter-time.Microsecond, "good")
 		}
 		want := CableOpen
 		if l == no {
@@ -122,14 +122,11 @@ func TestFlappingWires(t *testing.T) {
 		for x < from+400*ms {
 			longest := 60 * ms
 			if legal {
-				longest = MaxChatter
+				longest = MaxChatter - time.Microsecond
 			}
 			x += between(t, 0, longest, "dt")
 			l := rapid.SampledFrom([]line{no, nc}).Draw(t, "line")
 			levels[l] = !levels[l]
-			if was := legal; was && levels[no] != levels[nc] {
-				t.Fatal("one edge leaves a legal state illegal")
-			}
 			legal = levels[no] != levels[nc]
 			tr = append(tr, move{x, l, levels[l]})
 		}
@@ -150,7 +147,12 @@ func TestTouchOfPairIsNeverLost(t *testing.T) {
 		tr := trace{{0, nc, true}}
 		first := at(500)
 		if full := rapid.Bool().Draw(t, "full"); full {
-			there, back := between(t, 0, 49*ms, "there"), between(t, 0, 49*ms, "back")
+			// Both ways with the touch between stay within one changeover.
+			there := between(t, 0, CableGrace, "there")
+			back := between(t, 0, min(CableGrace, flapLimit-there), "back")
+			if length < ReportGrade.Sure {
+				back = max(0, back-length)
+			}
 			tr = append(tr, move{first, nc, false}, move{first + there, no, true},
 				move{first + there + length, no, false}, move{first + there + length + back, nc, true})
 			if length >= ReportGrade.Sure {
@@ -182,7 +184,7 @@ func TestNoiseOfSources(t *testing.T) {
 		feed(p, m)
 	}
 	p.Advance(time.Second)
-	if a, b, c := p.NoiseOf(Squeeze), p.NoiseOf(Step), p.NoiseOf(Report); a != 2 || b != 4 || c != 5 || p.Noise() != a+b+c {
+	if a, b, c := p.NoiseOf(Squeeze), p.NoiseOf(Step), p.NoiseOf(Report); a != 2 || b != 4 || c != 4 || p.Noise() != a+b+c {
 		t.Errorf("noise %d %d %d, together %d", a, b, c, p.Noise())
 	}
 	if !p.Sound() || !p.Supervised() {

@@ -41,6 +41,7 @@ type Board struct {
 	lamps  map[device.Lamp]bool
 	closed bool
 	socket net.Listener
+	conns  map[net.Conn]bool
 	done   sync.WaitGroup
 }
 
@@ -52,7 +53,7 @@ func New(c Clock, supervised bool) *Board {
 	b := &Board{
 		clock: c, lines: []device.Line{device.Squeeze, device.Step, device.Taste},
 		edges: make(chan device.Edge, 4096), lost: make(chan device.Lost, 1),
-		levels: map[device.Line]bool{}, lamps: map[device.Lamp]bool{},
+		levels: map[device.Line]bool{}, lamps: map[device.Lamp]bool{}, conns: map[net.Conn]bool{},
 	}
 	if supervised {
 		b.lines = []device.Line{device.Squeeze, device.Step, device.TasteNO, device.TasteNC}
@@ -164,14 +165,26 @@ func (b *Board) Listen(path string, log *slog.Logger) error {
 				}
 				return
 			}
-			go b.serve(c)
+			b.mu.Lock()
+			if b.closed {
+				c.Close()
+			} else {
+				b.conns[c] = true
+				b.done.Go(func() { b.serve(c) })
+			}
+			b.mu.Unlock()
 		}
 	})
 	return nil
 }
 
 func (b *Board) serve(c net.Conn) {
-	defer c.Close()
+	defer func() {
+		c.Close()
+		b.mu.Lock()
+		delete(b.conns, c)
+		b.mu.Unlock()
+	}()
 	in := bufio.NewScanner(io.LimitReader(c, 1<<30))
 	for in.Scan() {
 		name, level, _ := strings.Cut(strings.TrimSpace(in.Text()), " ")
@@ -229,6 +242,9 @@ func (b *Board) Close() error {
 	close(b.edges)
 	close(b.lost)
 	l := b.socket
+	for c := range b.conns {
+		c.Close()
+	}
 	b.mu.Unlock()
 	var err error
 	if l != nil {

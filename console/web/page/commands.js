@@ -31,18 +31,18 @@ export function command(id, snap, verb, parts = {}) {
  */
 export function commander(on) {
   let next = 1;
-  /** @type {Map<string, {at: number, then: (ok: boolean) => void}>} */
+  /** @type {Map<string, {at: number, done: (ok: boolean) => void}>} */
   const waiting = new Map();
   return {
     /**
      * @param {Snapshot|null} snap
      * @param {string} verb
      * @param {Parts} [parts]
-     * @param {(ok: boolean) => void} [then]
+     * @param {(ok: boolean) => void} [done]
      */
-    do(snap, verb, parts, then = () => {}) {
+    do(snap, verb, parts, done = () => {}) {
       const id = `${on.id()}-${next++}`;
-      if (on.send(command(id, snap, verb, parts))) waiting.set(id, { at: on.now(), then });
+      if (on.send(command(id, snap, verb, parts))) waiting.set(id, { at: on.now(), done });
       else on.said("no_answer");
     },
     /** @param {import("./contract.js").Reply} reply */
@@ -51,7 +51,7 @@ export function commander(on) {
       if (!w) return;
       waiting.delete(reply.id);
       if (!reply.ok) on.said(reply.why ?? "unknown");
-      w.then(reply.ok);
+      w.done(reply.ok);
     },
     /** Gives up on replies that did not come in time. */
     tick() {
@@ -59,7 +59,7 @@ export function commander(on) {
         if (on.now() - w.at <= replyWithinMs) continue;
         waiting.delete(id);
         on.said("no_answer");
-        w.then(false);
+        w.done(false);
       }
     },
   };

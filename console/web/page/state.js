@@ -35,7 +35,7 @@ export const noteForMs = 8000;
  * @property {string} sentence          stars mark the words that matter
  * @property {string} blocked           why go on would be refused now, in words
  * @property {boolean} goOn             go on means something here
- * @property {{name: string, left: string, then: string, care: string, number: number}|null} exercise
+ * @property {{name: string, left: string, after: string, care: string, number: number}|null} exercise
  * @property {{word: string, ok: boolean}[]} health
  * @property {string} note              an input that changed nothing, in words
  * @property {string[]} faults
@@ -275,7 +275,7 @@ export function exerciseOf(run, clockMs) {
   const e = exercise(id);
   return {
     name: e.name, left: minutes((n + 1) * run.exercise_ms - clockMs), care: e.care, number: n,
-    then: next === undefined ? "the last one" : `then ${exercise(next).name.toLowerCase()}`,
+    after: next === undefined ? "the last one" : `then ${exercise(next).name.toLowerCase()}`,
   };
 }
 

@@ -88,12 +88,11 @@ export const wide = { width: 1220, height: 210, fromMs: -24_000, toMs: 426_000, 
  */
 export function around(run, width, height) {
   const k = run.nowMs === null ? -1 : Math.floor(run.nowMs / run.exerciseMs);
+  const frame = { width, height, times: true, names: true, left: 6 };
+  // The first block has the initial dose before it, which needs the room.
+  if (k < 1) return { ...frame, fromMs: -50_000, toMs: 2 * run.exerciseMs + 4_000 };
   const first = Math.max(0, Math.min(k - 1, run.exercises.length - 3));
-  const before = first === 0 ? 24_000 : 4_000;
-  return {
-    width, height, fromMs: first * run.exerciseMs - before, toMs: (first + (first === 0 ? 2.5 : 3)) * run.exerciseMs + 4_000,
-    times: true, names: true, left: 6,
-  };
+  return { ...frame, fromMs: first * run.exerciseMs - 4_000, toMs: (first + 3) * run.exerciseMs + 4_000 };
 }
 
 /**
@@ -134,13 +133,13 @@ export function strip(run, f) {
     }
   }
   levels(run, f, { x, y, base }, put);
-  if (run.initial) pips(run.initial, run, x(0), true, put);
+  if (run.initial && f.fromMs < -20_000) pips(run.initial, run, x(0), true, put);
   for (const d of run.topUps) if (d.dueMs >= f.fromMs && d.dueMs + 20_000 <= f.toMs) pips(d, run, x(d.dueMs), false, put);
   put("line", "s-axis", { x1: x(Math.max(0, f.fromMs)), x2: x(Math.min(run.lengthMs, f.toMs)), y1: base, y2: base });
   if (run.nowMs !== null && inside(run.nowMs)) {
     const at = x(run.nowMs);
     put("line", "s-hand", { x1: at, x2: at, y1: 4, y2: base + 4 });
-    if (run.ended) put("text", "s-mark", { x: at + 6, y: base - 6 }, run.mark);
+    if (run.ended) put("text", "s-mark", at > f.width - 40 ? { x: at - 6, y: base - 6, "text-anchor": "end" } : { x: at + 6, y: base - 6 }, run.mark);
     else put("path", "s-foot", { d: `M${at - 8} ${base + 14}l8 -11l8 11z` });
   }
   return out;
@@ -180,8 +179,8 @@ function levels(run, f, on, put) {
  */
 function pips(d, run, at, before, put) {
   const pitch = 11.5;
-  const columns = d.required > 20 ? 10 : before && d.required > 10 ? 7 : 5;
-  const perRow = before ? columns : 5;
+  const room = Math.floor((at - 20) / pitch) + 1;
+  const perRow = before ? Math.min(room, d.required > 20 ? 10 : d.required > 10 ? 7 : 5) : 5;
   const left = before ? at - 10 - (perRow - 1) * pitch : at + 9;
   const shut = d.dueMs >= 0 && run.nowMs !== null && run.nowMs >= d.shutMs;
   for (let i = 0; i < d.required; i++) {

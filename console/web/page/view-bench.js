@@ -137,7 +137,7 @@ function now(run, s) {
   return html`<section class="now" aria-label="Now">
     <div class=${`big ${s.big.kind}`}><span>${s.big.text}</span><small>${s.big.label}</small></div>
     <div class="due"><h2>${s.title}</h2>${pips(s)}<p>${s.detail}</p></div>
-    ${s.exercise ? html`<div class="exercise"><h2>${s.exercise.name}</h2><div class="left">${s.exercise.left}</div><p class="care">${s.exercise.care}</p><p>${s.exercise.then}</p></div>` : nothing}
+    ${s.exercise ? html`<div class="exercise"><h2>${s.exercise.name}</h2><div class="left">${s.exercise.left}</div><p class="care">${s.exercise.care}</p><p>${s.exercise.after}</p></div>` : nothing}
   </section>`;
 }
 

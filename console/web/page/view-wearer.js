@@ -9,7 +9,7 @@ import { practice } from "./view-common.js";
 import { exercise, lookUp, wearer as words } from "./words.js";
 
 /**
- * @param {ReturnType<import("./state.js").wearerShown>} s
+ * @param {ReturnType<typeof import("./state.js").wearerShown>} s
  * @param {string|undefined} why practice, and why
  */
 export function wearer(s, why) {

@@ -1,0 +1,74 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Every state of the Bench, the Wearer's screen, the Gallery and a record from
+// sample snapshots: a reference to look at. ?only=NAME shows one alone.
+
+import { html, nothing, render } from "./vendor/lit-html.js";
+import { choices, record as sampleRecord, states } from "./samples.js";
+import { root, size } from "./screen.js";
+import { shown, wearerShown } from "./state.js";
+import { bench } from "./view-bench.js";
+import { gallery } from "./view-gallery.js";
+import { record, records } from "./view-records.js";
+import { wearer } from "./view-wearer.js";
+
+const act = { verb() {}, open() {}, close() {}, takeOver() {}, choose() {}, panel() {}, hold() {}, contact() {} };
+const form = { wearer: "p1", facepiece: "f2", rules: "uk-hse", agent: "bitter", tester: "Oda Fennimore" };
+/** @param {Partial<import("./view-bench.js").Ui>} over @returns {import("./view-bench.js").Ui} */
+const ui = (over) => ({
+  size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices, form, contacts: [], ...over,
+});
+
+/** @returns {Record<string, () => unknown>} */
+function screens() {
+  /** @type {Record<string, () => unknown>} */
+  const out = {};
+  /** @param {string} name @param {string} of @param {Partial<import("./view-bench.js").Ui>} [over] @param {number} [age] */
+  const add = (name, of, over = {}, age = 120) => {
+    const snap = states[of] ?? null;
+    out[`bench-${name}`] = () => bench(snap, snap && shown(snap, age, "page-1"), ui(over), act);
+  };
+  for (const name of Object.keys(states)) add(name, name, { sim: name.endsWith("practice") });
+  add("stale", "due", {}, 4200);
+  add("asleep", "due", { asleep: true });
+  add("count", "due", { panel: "count" });
+  add("keys", "due", { panel: "keys" });
+  add("refused", "due", { said: "A count can be corrected only while its dose is open." });
+  for (const name of ["no-run", "ready", "screening", "clearing", "donning", "dosing", "proving", "pass", "proving-mist", "due-practice"]) {
+    out[`wearer-${name}`] = () => wearer(wearerShown(states[name] ?? null, 100), states[name]?.practice);
+  }
+  out["wearer-lost"] = () => wearer(wearerShown(null, 0), undefined);
+  const due = states.due;
+  for (let e = 0; e < 7 && due?.run; e++) {
+    const snap = { ...due, run: { ...due.run, run_ms: e * 60_000 + 23_000 } };
+    out[`wearer-exercise-${e + 1}`] = () => wearer(wearerShown(snap, 0), undefined);
+  }
+  for (const name of ["no-run", "due", "due-practice", "not-valid"]) {
+    const snap = states[name] ?? null;
+    const masked = snap?.run ? { ...snap, run: { ...snap.run, wearer: "", tester: "" } } : snap;
+    out[`gallery-${name}`] = () => gallery(masked, masked && shown(masked, 100, ""), { size: size(), problem: "" });
+  }
+  out.record = () => record(sampleRecord(""), "");
+  out["record-practice"] = () => record(sampleRecord("simulated board"), "");
+  out.records = () => records([
+    { run: "r-7", opened: "2026-09-14T09:41:07+02:00", wearer: "Ilse Brandvold", facepiece: "Corrie half mask, medium", outcome: "pass", reason: "", practice: "" },
+    { run: "r-6", opened: "2026-09-14T09:12:50+02:00", wearer: "Tomasz Okonjo", facepiece: "Corrie half mask, large", outcome: "fail", reason: "tasted", practice: "" },
+    { run: "r-5", opened: "2026-09-14T08:58:01+02:00", wearer: "Marit Quayle", facepiece: "Dunmore disposable", outcome: "not_valid", reason: "top_up_short", practice: "simulated board" },
+  ], "");
+  return out;
+}
+
+const only = new URLSearchParams(location.search).get("only");
+const place = root();
+function draw() {
+  const all = screens();
+  const one = only === null ? undefined : all[only];
+  render(
+    one ? one() : html`<div class="sheet plain states"><h1>Every state</h1>${Object.entries(all).map(
+      ([name, view]) => html`<h2><a href=${`?only=${name}`}>${name}</a></h2><div class="frame">${view()}</div>`,
+    )}${nothing}</div>`,
+    place,
+  );
+}
+draw();
+addEventListener("resize", draw);

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// The program under test as a process of its own, with the contacts of its
+// simulated board. It must not know the pages.
+
+import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
+import { mkdtempSync, rmSync } from "node:fs";
+import { connect } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+
+const program = process.env.TALLYHOOD ?? new URL("../../build/tallyhood", import.meta.url).pathname;
+
+export { sleep };
+
+/**
+ * Starts a box. Its store and address stay the same over a restart.
+ * @param {{speed?: number, args?: string[]}} [how] speed: of the clock, 30 when left out
+ */
+export async function startBox({ speed = 30, args = [] } = {}) {
+  const dir = mkdtempSync(join(tmpdir(), "tallyhood-browser-"));
+  let child = null;
+  let socket = null;
+  let address = "127.0.0.1:0";
+  let log = "";
+
+  async function start() {
+    const flags = ["serve", "--board", "sim", "--sim-socket", join(dir, "sim"), "--speed", String(speed), "--addr", address, "--store", join(dir, "store"), "--sound", "off", ...args];
+    const p = spawn(program, flags, { stdio: ["ignore", "pipe", "pipe"] });
+    child = p;
+    p.stderr.on("data", (d) => { log += d; });
+    const ready = await new Promise((resolve, reject) => {
+      const late = setTimeout(() => reject(new Error(`the box is not ready after 10 s\n${log}`)), 10_000);
+      let out = "";
+      p.stdout.on("data", (d) => {
+        out += d;
+        const m = out.match(/ready on http:\/\/(\S+?)\//);
+        if (m) { clearTimeout(late); resolve(m[1]); }
+      });
+      p.once("exit", (code) => { clearTimeout(late); reject(new Error(`the box ended with ${code}\n${log}`)); });
+      p.once("error", reject);
+    });
+    address = ready;
+    socket = connect(join(dir, "sim"));
+    socket.on("data", (d) => { log += `contact: ${d}`; });
+    socket.on("error", () => {}); // comes when the box is killed
+    await new Promise((resolve) => socket.once("connect", resolve));
+  }
+
+  async function stop(signal) {
+    socket?.destroy();
+    const p = child;
+    child = null;
+    if (!p || p.exitCode !== null || p.signalCode !== null) return;
+    const gone = new Promise((resolve) => p.once("exit", resolve));
+    p.kill(signal);
+    const late = setTimeout(() => p.kill("SIGKILL"), 8000);
+    await gone;
+    clearTimeout(late);
+  }
+
+  /** Lines that belong together go out together: the box dates them as they come. */
+  const set = (...lines) => socket.write(`${lines.join("\n")}\n`);
+
+  await start();
+  return {
+    get origin() { return `http://${address}`; },
+    speed,
+    log: () => log,
+    set,
+    /** One squeeze of the bulb: about 300 ms of the box's time, and a pause. */
+    async squeeze() {
+      set("squeeze 1");
+      await sleep(300 / speed);
+      set("squeeze 0");
+      await sleep(Math.max(8, 600 / speed));
+    },
+    /** The wearer presses the button and lets go. */
+    async report() {
+      set("taste_nc 0", "taste_no 1");
+      await sleep(Math.max(5, 500 / speed));
+      set("taste_no 0", "taste_nc 1");
+    },
+    async step() {
+      set("step 1");
+      await sleep(Math.max(5, 300 / speed));
+      set("step 0");
+    },
+    /** As when the plug is pulled. */
+    kill: () => stop("SIGKILL"),
+    restart: start,
+    async close() {
+      await stop("SIGTERM");
+      rmSync(dir, { recursive: true, force: true });
+      assert.doesNotMatch(log, /panic|level=ERROR/, "the box logged an error");
+    },
+  };
+}
