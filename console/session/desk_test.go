@@ -6,7 +6,6 @@ import (
 	"context"
 	"log/slog"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -26,7 +25,7 @@ import (
 // A desk is a live session on the simulated board with a tester at a page.
 type desk struct {
 	t     *testing.T
-	clk   *clock.Clock
+	clk   deskClock
 	board *sim.Board
 	ses   *session.Session
 	rules procedure.RuleSet
@@ -75,9 +74,20 @@ func quickRules(t *testing.T, exercise float64) procedure.RuleSet {
 	return r
 }
 
+// A deskClock runs by itself, or as far as a test lets it.
+type deskClock interface {
+	session.Clock
+	sim.Clock
+}
+
 func newDesk(t *testing.T, speed float64, journal store.Journal, change ...func(*session.Config)) *desk {
 	t.Helper()
-	d := &desk{t: t, clk: clock.New(speed), rules: quickRules(t, 60), heard: &ear{}, news: make(chan struct{}, 1)}
+	return newDeskOn(t, clock.New(speed), journal, change...)
+}
+
+func newDeskOn(t *testing.T, clk deskClock, journal store.Journal, change ...func(*session.Config)) *desk {
+	t.Helper()
+	d := &desk{t: t, clk: clk, rules: quickRules(t, 60), heard: &ear{}, news: make(chan struct{}, 1)}
 	d.board = sim.New(d.clk, true)
 	if journal == nil {
 		journal = memory.New()
@@ -138,11 +148,15 @@ func (d *desk) until(what string, want func(wire.Snapshot) bool) wire.Snapshot {
 		if n > 0 && want(s) {
 			return s
 		}
+		soon, stop := clock.New(1).Wake(time.Millisecond)
 		select {
 		case <-d.news:
+		case <-soon:
+			d.nudge()
 		case <-late:
 			d.t.Fatalf("no snapshot with %s came; the last is %+v", what, s)
 		}
+		stop()
 	}
 }
 
@@ -168,7 +182,19 @@ func (d *desk) askAs(client string, role wire.Role, c wire.Command) string {
 	}
 	ctx, cancel := context.WithTimeout(d.t.Context(), 10*time.Second)
 	defer cancel()
-	r := d.ses.Command(ctx, client, role, c)
+	answer := make(chan wire.Reply, 1)
+	go func() { answer <- d.ses.Command(ctx, client, role, c) }()
+	var r wire.Reply
+	for answered := false; !answered; {
+		soon, stop := clock.New(1).Wake(time.Millisecond)
+		select {
+		case r = <-answer:
+			answered = true
+		case <-soon:
+			d.nudge()
+		}
+		stop()
+	}
 	if r.OK != (r.Why == "") || r.ID != "c" || r.Type != "reply" {
 		d.t.Errorf("%s: the reply %+v does not hold together", c.Do, r)
 	}
@@ -223,6 +249,13 @@ func (d *desk) press(l device.Line, n int) {
 	d.wait(900 * time.Millisecond)
 }
 
+// nudge lets a clock that stands still go on a little.
+func (d *desk) nudge() {
+	if s, ok := d.clk.(*stillClock); ok {
+		s.allow(50 * time.Millisecond)
+	}
+}
+
 // wait lets virtual time go by.
 func (d *desk) wait(v time.Duration) {
 	d.t.Helper()
@@ -266,12 +299,3 @@ func (d *desk) topUps(skip int) {
 }
 
 func verdict(s wire.Snapshot) bool { return s.Run != nil && s.Run.Verdict != nil }
-
-// oneOf fails unless a word is among those wanted.
-func oneOf(t *testing.T, what, got string, want ...string) {
-	t.Helper()
-	if !slices.Contains(want, got) {
-		t.Errorf("%s: got %q, want one of %s", what, got, strings.Join(want, ", "))
-	}
-}
-

@@ -261,7 +261,7 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 func (c *Single) sureAt() time.Duration {
 	s := &c.now
 	at := max(s.first+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)), s.joined, c.since)
-	if c.tail(s.run) {
+	if c.tail(s.run) && !c.tooSoon(s.run) {
 		at = max(at, c.lastRel+longBounce)
 	}
 	return at

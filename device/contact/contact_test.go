@@ -166,7 +166,7 @@ func TestOutlierIsNeverTwo(t *testing.T) {
 		var tr trace
 		first := 10 * time.Second
 		const longest = 160 * ms
-		hold := between(t, longest, 500*ms, "hold")
+		hold := between(t, longest+minHold, 500*ms, "hold")
 		chattering(t, &tr, squeeze, first, true, longest)
 		chattering(t, &tr, squeeze, first+hold, false, longest)
 		for _, m := range tr {

@@ -4,7 +4,7 @@
 
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { startBox } from "./box.mjs";
+import { withBox } from "./box.mjs";
 import { openPage, startBrowser } from "./browser.mjs";
 import * as t from "./tester.mjs";
 
@@ -18,18 +18,16 @@ after(() => browser?.close());
  * @param {(page: any, box: any, eyes: any) => Promise<void>} body
  */
 function alone(name, body) {
-  test(name, { timeout: 90_000 }, async () => {
-    const box = await startBox();
+  test(name, { timeout: 120_000 }, () => withBox(async (box) => {
+    const eyes = await t.openEyes(browser, box);
+    const page = await openPage(browser, box, "/bench");
     try {
-      const eyes = await t.openEyes(browser, box);
-      const page = await openPage(browser, box, "/bench");
       await body(page, box, eyes);
-      await page.done();
-      await eyes.close();
     } finally {
-      await box.close();
+      await eyes.close();
+      await page.done();
     }
-  });
+  }));
 }
 
 /** The only record, as the list and the record's own page show it. */

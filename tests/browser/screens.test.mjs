@@ -4,29 +4,19 @@
 // pictures in build/screens for people to look at.
 
 import { after, before, test } from "node:test";
-import { startBox } from "./box.mjs";
+import { withBox } from "./box.mjs";
 import { accessible, fits, openPage, picture, sizes, startBrowser } from "./browser.mjs";
 import * as t from "./tester.mjs";
 
 let browser;
-let box;
-let eyes;
+before(async () => { browser = await startBrowser(); });
+after(() => browser?.close());
 
-before(async () => {
-  // Slower than elsewhere: a picture takes time, and top-ups fall due meanwhile.
-  [browser, box] = await Promise.all([startBrowser(), startBox({ speed: 15 })]);
-  eyes = await t.openEyes(browser, box);
-});
+// Slower than elsewhere: a picture takes time, and top-ups fall due meanwhile.
+const speed = 15;
 
-after(async () => {
-  try {
-    await box?.close();
-  } finally {
-    await browser?.close();
-  }
-});
-
-test("every page can be read by everybody, at every stage", { timeout: 150_000 }, async () => {
+test("every page can be read by everybody, at every stage", { timeout: 240_000 }, () => withBox(async (box) => {
+  const eyes = await t.openEyes(browser, box);
   const bench = await openPage(browser, box, "/bench");
   const gallery = await openPage(browser, box, "/gallery");
   const wearer = await openPage(browser, box, "/wearer");
@@ -41,8 +31,6 @@ test("every page can be read by everybody, at every stage", { timeout: 150_000 }
     await bench.setViewportSize(sizes.desk);
   };
 
-  await bench.getByText("Watching.").waitFor();
-  await look(bench, "bench-watching");
   await t.takeOver(bench);
   await look(bench, "bench-opening");
   await look(wearer, "wearer-none");
@@ -102,4 +90,4 @@ test("every page can be read by everybody, at every stage", { timeout: 150_000 }
   await look(records, "record");
   for (const page of [bench, gallery, wearer, records]) await page.done();
   if (found.length) throw new Error(found.join("\n\n"));
-});
+}, { speed }));

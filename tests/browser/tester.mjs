@@ -27,7 +27,7 @@ export async function until(what, test, ms = 15_000) {
 
 /**
  * @param {import("playwright-core").Browser} browser
- * @param {{origin: string, log: () => string}} box
+ * @param {{origin: string, log: () => string, lag: () => number}} box
  */
 export async function openEyes(browser, box) {
   const context = await browser.newContext();
@@ -60,7 +60,7 @@ export async function openEyes(browser, box) {
         }, ms);
       } catch (e) {
         const r = last?.run;
-        throw new Error(`${e.message}; it is ${r?.stage} ${JSON.stringify(r?.verdict)} at ${r?.run_ms} ms, dose ${JSON.stringify(r?.dose)}, blocked ${r?.blocked}, faults ${r?.faults}\n${box.log()}`);
+        throw new Error(`${e.message}; it is ${r?.stage} ${JSON.stringify(r?.verdict)} at ${r?.run_ms} ms, dose ${JSON.stringify(r?.dose)}, blocked ${r?.blocked}, faults ${r?.faults}; the test itself once waited ${Math.round(box.lag())} ms for the processor\n${box.log()}`);
       }
     },
     close: () => context.close(),
@@ -72,14 +72,13 @@ export const usual = {
   rules: /^US rule/, agent: "bitter", tester: "Agnes Thorley",
 };
 
-/** Takes the lease if another page or nobody has it. */
+/** Makes this Bench the one that drives, whoever drove before. */
 export async function takeOver(page) {
-  await page.getByText("Watching.").or(page.getByRole("button", { name: "Open the run" })).first().waitFor();
   const take = page.getByRole("button", { name: "Take over" });
-  if (await take.isVisible()) {
-    await take.click();
-    await page.getByText("Watching.").waitFor({ state: "detached" });
-  }
+  await until("this page to drive", async () => {
+    if (await take.isVisible()) await take.click();
+    return (await page.getByRole("group", { name: /^Contacts/ }).getByRole("button").first().isEnabled()) && !(await take.isVisible());
+  });
 }
 
 /** Chooses who, what and how, and opens the run. */

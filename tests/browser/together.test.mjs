@@ -5,27 +5,15 @@
 
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { startBox } from "./box.mjs";
+import { withBox } from "./box.mjs";
 import { fits, openPage, startBrowser } from "./browser.mjs";
 import * as t from "./tester.mjs";
 
 let first; // two browsers, as on two machines
 let second;
-let box;
-let eyes;
 
-before(async () => {
-  [first, second, box] = await Promise.all([startBrowser(), startBrowser(), startBox()]);
-  eyes = await t.openEyes(first, box);
-});
-
-after(async () => {
-  try {
-    await box?.close();
-  } finally {
-    await Promise.all([first?.close(), second?.close()]);
-  }
-});
+before(async () => { [first, second] = await Promise.all([startBrowser(), startBrowser()]); });
+after(() => Promise.all([first?.close(), second?.close()]));
 
 const inert = async (page, name) => {
   const b = page.getByRole("button", { name });
@@ -33,7 +21,8 @@ const inert = async (page, name) => {
   return b.isDisabled();
 };
 
-test("all pages show the same stage, one drives, and the wearer learns nothing", { timeout: 90_000 }, async () => {
+test("all pages show the same stage, one drives, and the wearer learns nothing", { timeout: 120_000 }, () => withBox(async (box) => {
+  const eyes = await t.openEyes(first, box);
   const bench = await openPage(first, box, "/bench");
   const low = await openPage(second, box, "/bench", { size: "low" });
   const gallery = await openPage(second, box, "/gallery");
@@ -95,4 +84,5 @@ test("all pages show the same stage, one drives, and the wearer learns nothing",
     assert.deepEqual([r.screening, r.dose, r.initial, r.top_ups, r.squeezes_ms, r.verdict], [{ squeezes: 0, counted: 0, most: 0, bin: 0 }, null, null, [], [], null]);
   }
   for (const page of [bench, low, gallery, wearer]) await page.done();
-});
+  await eyes.close();
+}));

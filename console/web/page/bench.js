@@ -44,8 +44,8 @@ const link = openLink({
       snap = m;
       // An idle box that nobody drives is this page's on loading; a run that is
       // open is taken over by a person only.
-      if (first && m.driver === "" && m.run === null) commands.do(snap, "take_lease");
-      first = false;
+      if (first && client !== "" && m.driver === "" && m.run === null) commands.do(snap, "take_lease");
+      if (client !== "") first = false;
     }
     draw();
   },

@@ -35,7 +35,7 @@ test("an open window has no crossed pip", () => {
 });
 
 test("the level is the sum of 2^(-t/T) over the squeezes", () => {
-  // shared source: the rule of half a dose every 30 s gives T = 30 s.
+  // The rule of half a dose every 30 s gives T = 30 s.
   assert.equal(level([0], 10, 30_000, 0), 0.1);
   assert.ok(Math.abs(level([0], 1, 30_000, 12_345) - 2 ** (-12.345 / 30)) < 1e-12);
   assert.ok(Math.abs(level([0], 1, 45_000, 12_345) - 2 ** (-12.345 / 45)) < 1e-12);

@@ -202,8 +202,11 @@ function foot(run, s, ui, inert, act) {
     ${m.correct ? html`<button ?disabled=${inert} @click=${() => act.panel("count")}>Wrong count ${key("C")}<small>add or take back</small></button>` : nothing}
     <span class="gap"></span>
     ${m.stop
-      ? html`<button class=${`danger ${ui.holding ? "holding" : ""}`} ?disabled=${inert} @pointerdown=${() => act.hold(true)} @pointerup=${() => act.hold(false)} @pointerleave=${() => act.hold(false)} @pointercancel=${() => act.hold(false)}
-          @keydown=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && !e.repeat && act.hold(true)} @keyup=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && act.hold(false)}>${ui.holding ? "Keep holding" : "Abandon"} ${key("Q")}<small>hold one second</small></button>
+      ? html`<button class=${`danger ${ui.holding ? "holding" : ""}`} ?disabled=${inert} @pointerdown=${(/** @type {PointerEvent} */ e) => {
+            /** @type {Element} */ (e.currentTarget).setPointerCapture(e.pointerId);
+            act.hold(true);
+          }} @pointerup=${() => act.hold(false)} @lostpointercapture=${() => act.hold(false)} @pointercancel=${() => act.hold(false)}
+          @keydown=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && !e.repeat && act.hold(true)} @keyup=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && act.hold(false)}>Abandon ${key("Q")}<small>${ui.holding ? "keep holding" : "hold one second"}</small></button>
         <button class="stop danger" ?disabled=${s.stale || !s.driving} @click=${() => act.verb("welfare")}>Stop now ${key("S")}<small>for the person</small></button>`
       : nothing}
     ${s.goOn ? html`<button class="primary" ?disabled=${inert || s.blocked !== ""} @click=${() => act.verb("go_on")}>Go on ${key("G")}<small>${goesTo(run)}</small></button>` : nothing}

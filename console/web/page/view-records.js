@@ -68,8 +68,8 @@ export function record(full, problem) {
       ${line("Run", full.run)}${line("Number", full.number)}${line("Hash", html`<code>${full.hash}</code>`)}
     </tbody></table>
     ${f?.top_ups.length
-      ? html`<table class="doses"><thead><tr><th scope="col">Top-up</th><th scope="col">Due</th><th scope="col">Given</th><th scope="col">First</th><th scope="col">Done</th><th scope="col">Remarks</th></tr></thead><tbody>${f.top_ups.map(
-          (d) => html`<tr><th scope="row">${d.n}</th><td>${d.due_s} s</td><td>${d.given} of ${d.required}</td><td>${d.first_s == null ? "" : d.first_s.toFixed(1)}</td><td>${d.done_s == null ? "" : d.done_s.toFixed(1)}</td><td>${[
+      ? html`<table class="doses"><thead><tr><th scope="col">Top-up</th><th scope="col">Due, s</th><th scope="col">Given</th><th scope="col">First</th><th scope="col">Done</th><th scope="col">Remarks</th></tr></thead><tbody>${f.top_ups.map(
+          (d) => html`<tr><th scope="row">${d.n}</th><td>${d.due_s}</td><td>${d.given} of ${d.required}</td><td>${d.first_s == null ? "" : d.first_s.toFixed(1)}</td><td>${d.done_s == null ? "" : d.done_s.toFixed(1)}</td><td>${[
             ...d.remarks.map((x) => lookUp(remarks, x)), ...(d.doubtful ? [`${d.doubtful} doubtful`] : []),
           ].join(", ")}${corrected(d)}</td></tr>`,
         )}</tbody></table>`

@@ -53,16 +53,18 @@ func (s *Score) Add(m Method, tr *Trace) {
 	s.Presses += len(sure)
 }
 
+// lastBegun is the last press that had begun at an instant, -1 for none.
+func lastBegun(presses []Press, at time.Duration) int {
+	return sort.Search(len(presses), func(i int) bool { return presses[i].First > at }) - 1
+}
+
 // match counts the findings of each press.
 func (s *Score) match(m Method, tr *Trace) (sure, doubt []int) {
 	n := len(tr.Presses)
 	sure, doubt = make([]int, n), make([]int, n)
-	press := func(at time.Duration) int { // the last that began by then
-		return sort.Search(n, func(i int) bool { return tr.Presses[i].First > at }) - 1
-	}
 	var doubts []Finding
 	for _, f := range m.Find(tr) {
-		i := press(f.Known)
+		i := lastBegun(tr.Presses, f.Known)
 		switch {
 		case f.Doubt:
 			doubts = append(doubts, f)
@@ -79,7 +81,7 @@ func (s *Score) match(m Method, tr *Trace) (sure, doubt []int) {
 		}
 	}
 	for _, f := range doubts {
-		from, to := max(0, press(f.At)), max(0, press(f.Known))
+		from, to := max(0, lastBegun(tr.Presses, f.At)), max(0, lastBegun(tr.Presses, f.Known))
 		i := from
 		for i < to && sure[i]+doubt[i] > 0 {
 			i++
