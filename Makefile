@@ -22,8 +22,8 @@ help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## /\1\t/' | expand -t 14
 
 .PHONY: demo
-demo: build ## build and serve the demo; the address is printed
-	build/tallyhood serve --demo
+demo: build ## build, serve and play the demo ten times as fast; the address is printed
+	build/tallyhood serve --demo --speed 10
 
 .PHONY: build
 build: ## build the program into build/
