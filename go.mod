@@ -3,11 +3,14 @@ module tallyhood
 go 1.26
 
 require (
-	github.com/gorilla/websocket v1.5.3 // indirect
+	github.com/gorilla/websocket v1.5.3
+	github.com/spf13/cobra v1.10.2
+	go.etcd.io/bbolt v1.5.0
+	golang.org/x/sys v0.45.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
-	github.com/spf13/cobra v1.10.2 // indirect
 	github.com/spf13/pflag v1.0.10 // indirect
-	go.etcd.io/bbolt v1.5.0 // indirect
-	golang.org/x/sys v0.45.0 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )

@@ -221,6 +221,9 @@ func ruleSets(dir string) (map[string]procedure.RuleSet, error) {
 	if err != nil || dir == "" {
 		return rules, err
 	}
+	if _, err := os.ReadDir(dir); err != nil {
+		return nil, fmt.Errorf("--rules-dir: %w", err)
+	}
 	more, err := procedure.LoadRules(os.DirFS(dir), rules)
 	if err != nil {
 		return nil, err

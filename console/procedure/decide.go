@@ -261,7 +261,8 @@ func (d *decision) report(by string) {
 	case Ready:
 		d.ignore(WhyNoSqueezeYet)
 	case Screening:
-		if d.s.Counted() == 0 {
+		if len(d.s.Screening) == 0 {
+			// Also after a doubtful one alone: nothing is known to have been tasted.
 			d.refuse(WhyNoSqueezeYet)
 			return
 		}

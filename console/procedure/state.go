@@ -378,6 +378,9 @@ func (s State) corrected(f Corrected, at time.Duration) State {
 	case PartScreening:
 		s.Screening = change(s.Screening)
 		count(&s.ScreenAdded, &s.ScreenTaken)
+		if f.Delta < 0 {
+			s.ScreenDoubt++ // it may have given mist: the bin never sinks by a word
+		}
 	case PartInitial:
 		s.Initial.Given = change(s.Initial.Given)
 		count(&s.Initial.Added, &s.Initial.Taken)

@@ -58,8 +58,10 @@ type Record struct {
 // Screening is the sensitivity test.
 type Screening struct {
 	Squeezes int `json:"squeezes"` // sure ones
-	Doubtful int `json:"doubtful"` // ones that count for the bin alone
-	Bin      int `json:"bin"`      // 0: not reached
+	Doubtful int `json:"doubtful"` // ones that count for the bin alone, taken back ones among them
+	Added    int `json:"added"`    // by the tester's correction
+	Taken    int `json:"taken"`
+	Bin      int `json:"bin"` // 0: not reached
 }
 
 // Fit is the fit test.
@@ -133,7 +135,7 @@ func Of(s procedure.State) (Record, error) {
 	r := Record{
 		Schema: Schema, Outcome: s.Verdict.Outcome, Reason: s.Verdict.Reason,
 		Rules: s.Opened.Rules.ID, Agent: s.Opened.Agent,
-		Screening: Screening{Squeezes: len(s.Screening), Doubtful: s.ScreenDoubt, Bin: s.Bin},
+		Screening: Screening{Squeezes: len(s.Screening), Doubtful: s.ScreenDoubt, Added: s.ScreenAdded, Taken: s.ScreenTaken, Bin: s.Bin},
 		Inputs:    Inputs{Supervised: s.Opened.Supervised, Faults: []string{}},
 	}
 	if s.Bin > 0 {

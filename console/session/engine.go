@@ -196,11 +196,13 @@ func (e *Engine) fold(f procedure.Dated) {
 	e.state = procedure.Fold(e.state, f)
 }
 
-// End says that nothing more will come: a run without a verdict ends not valid.
+// End says that nothing more will come after an instant, which itself is over:
+// a run without a verdict ends not valid.
 func (e *Engine) End(at time.Duration, do procedure.Verb) {
-	e.Advance(max(at, e.now))
+	at = max(at, e.now)
+	e.Advance(at + 1)
 	if e.state.Verdict == nil {
-		e.handle(procedure.Input{At: e.now, Do: do})
+		e.handle(procedure.Input{At: at, Do: do})
 	}
 }
 

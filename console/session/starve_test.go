@@ -218,7 +218,7 @@ func TestLostEdgesEndTheRun(t *testing.T) {
 	t.Parallel()
 	t.Run("a number is missing", func(t *testing.T) {
 		h := &holed{out: make(chan device.Edge, 100), lose: make(chan int, 1)}
-		d := newDeskOn(t, newStillClock(), nil, func(cfg *session.Config) {
+		d := newDesk(t, 20, nil, func(cfg *session.Config) {
 			h.Board = cfg.Board.(*sim.Board)
 			cfg.Board = h
 			go h.pass()

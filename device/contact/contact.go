@@ -43,7 +43,7 @@ const (
 	// mistrusted for the next waryFor presses: then a press has to begin
 	// waryApart from the last and to outlast longBounce wherever it begins.
 	minApart   = 165 * ms
-	shortGap   = 50 * ms
+	shortGap   = 45 * ms
 	longBounce = 161 * ms
 	waryApart  = 190 * ms
 	waryFor    = 1000
@@ -114,6 +114,7 @@ type Single struct {
 type stretch struct {
 	first   time.Duration // its first edge
 	edges   int           // not yet explained
+	touch   time.Duration // start of its first run that is no spike, once that has ended
 	run     time.Duration // start of the present closed run
 	joinAt  time.Duration // the run joins the one from joinTo once it lasts to here; 0: no
 	joinTo  time.Duration
@@ -186,6 +187,9 @@ func (c *Single) opened(at, from time.Duration) {
 	s := &c.now
 	s.total += at - from
 	if n := at - s.run; n > s.best {
+		if s.best <= MaxSpike {
+			s.touch = s.run
+		}
 		s.best, s.bestEnd = n, at
 	}
 	n := at - from
@@ -236,7 +240,7 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 		soonest(c.since+settled, c.settle)
 	} else {
 		if s.joinAt > 0 {
-			soonest(s.joinAt, c.join)
+			soonest(max(s.joinAt, c.since), c.join)
 		}
 		if s.verdict == unsure {
 			soonest(c.sureAt(), c.press)
@@ -261,7 +265,7 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 func (c *Single) sureAt() time.Duration {
 	s := &c.now
 	at := max(s.first+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)), s.joined, c.since)
-	if c.tail(s.run) && !c.tooSoon(s.run) {
+	if c.tail() && !c.tooSoon() {
 		at = max(at, c.lastRel+longBounce)
 	}
 	return at
@@ -280,22 +284,30 @@ func (c *Single) late() bool {
 	return c.spaced && s.ended && c.since > s.rel+MaxChatter
 }
 
-// tail: a run that begins at from may still belong to the release before.
-func (c *Single) tail(from time.Duration) bool {
+// touched is when the closure began, leaving out a spike before it.
+func (c *Single) touched() time.Duration {
+	if c.now.best <= MaxSpike {
+		return c.now.run
+	}
+	return c.now.touch
+}
+
+// tail: the stretch may still belong to the release before.
+func (c *Single) tail() bool {
 	limit := shortGap
 	if c.wary > 0 {
 		limit = longBounce
 	}
-	return c.spaced && c.havePrev && from-c.lastRel < limit
+	return c.spaced && c.havePrev && c.touched()-c.lastRel < limit
 }
 
-// tooSoon: a run that begins at from may still belong to the press before.
-func (c *Single) tooSoon(from time.Duration) bool {
+// tooSoon: the stretch may still belong to the press before.
+func (c *Single) tooSoon() bool {
 	apart := minApart
 	if c.wary > 0 {
 		apart = waryApart
 	}
-	return c.spaced && c.havePrev && from-c.lastAt < apart
+	return c.spaced && c.havePrev && c.touched()-c.lastAt < apart
 }
 
 func (c *Single) join(at time.Duration) {
@@ -309,7 +321,7 @@ func (c *Single) hold(at time.Duration) {
 
 func (c *Single) press(at time.Duration) {
 	s := &c.now
-	if c.tooSoon(s.run) {
+	if c.tooSoon() {
 		c.doubt(at)
 		c.chatters(s.first, at)
 		return
@@ -384,7 +396,7 @@ func (c *Single) judge(at time.Duration) {
 	if s.best <= MaxSpike {
 		long = s.total // spikes are as long as they are together
 	}
-	suspect := c.tail(from) || c.tooSoon(from)
+	suspect := c.tail() || c.tooSoon()
 	rough := s.best > MaxSpike && (suspect || c.since-s.bestEnd > MaxChatter+slack || from-s.first > MaxChatter+slack)
 	switch {
 	case long >= c.grade.Sure && s.best >= min(solid, c.grade.Doubt) && !suspect:

@@ -15,11 +15,16 @@ const program = process.env.TALLYHOOD ?? new URL("../../build/tallyhood", import
 
 export { sleep };
 
+// Nothing outlives the script that started it, however that ends.
+const running = new Set();
+process.on("exit", () => { for (const p of running) p.kill("SIGKILL"); });
+for (const signal of ["SIGINT", "SIGTERM"]) process.once(signal, () => process.exit(1));
+
 /**
  * Starts a box. Its store and address stay the same over a restart.
- * @param {{speed?: number, args?: string[]}} [how] speed: of the clock, 30 when left out
+ * @param {{speed?: number, args?: string[]}} [how] speed: of the clock, 20 when left out
  */
-export async function startBox({ speed = 30, args = [] } = {}) {
+export async function startBox({ speed = 20, args = [] } = {}) {
   const dir = mkdtempSync(join(tmpdir(), "tallyhood-browser-"));
   let child = null;
   let socket = null;
@@ -30,6 +35,8 @@ export async function startBox({ speed = 30, args = [] } = {}) {
     const flags = ["serve", "--board", "sim", "--sim-socket", join(dir, "sim"), "--speed", String(speed), "--addr", address, "--store", join(dir, "store"), "--sound", "off", ...args];
     const p = spawn(program, flags, { stdio: ["ignore", "pipe", "pipe"] });
     child = p;
+    running.add(p);
+    p.once("exit", () => running.delete(p));
     p.stderr.on("data", (d) => { log += d; });
     const ready = await new Promise((resolve, reject) => {
       const late = setTimeout(() => reject(new Error(`the box is not ready after 10 s\n${log}`)), 10_000);
@@ -114,13 +121,13 @@ export async function startBox({ speed = 30, args = [] } = {}) {
 /**
  * Runs a scenario with a box of its own. A fast clock makes a hand late when
  * the machine stands still, as a real tester would be: a scenario that failed
- * while it did is played once more, and said to have been.
+ * while it did is played once more, slower, and said to have been.
  * @param {(box: any) => Promise<void>} scenario
  * @param {Parameters<typeof startBox>[0]} [how]
  */
-export async function withBox(scenario, how) {
+export async function withBox(scenario, { speed = 20, ...how } = {}) {
   for (let more = 1; ; more--) {
-    const box = await startBox(how);
+    const box = await startBox({ ...how, speed: more > 0 ? speed : speed / 2 });
     try {
       await scenario(box);
       return;

@@ -12,7 +12,7 @@ let browser;
 before(async () => { browser = await startBrowser(); });
 after(() => browser?.close());
 
-test("a killed box leaves stale pages, and after it is back a run that is not valid", { timeout: 120_000 }, () => withBox(async (box) => {
+test("a killed box leaves stale pages, and after it is back a run that is not valid", { timeout: 180_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);
   const page = await openPage(browser, box, "/bench", { mayMiss: true });
   const wearer = await openPage(browser, box, "/wearer", { mayMiss: true });

@@ -18,7 +18,7 @@ after(() => browser?.close());
  * @param {(page: any, box: any, eyes: any) => Promise<void>} body
  */
 function alone(name, body) {
-  test(name, { timeout: 120_000 }, () => withBox(async (box) => {
+  test(name, { timeout: 180_000 }, () => withBox(async (box) => {
     const eyes = await t.openEyes(browser, box);
     const page = await openPage(browser, box, "/bench");
     try {

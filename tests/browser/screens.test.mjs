@@ -13,7 +13,7 @@ before(async () => { browser = await startBrowser(); });
 after(() => browser?.close());
 
 // Slower than elsewhere: a picture takes time, and top-ups fall due meanwhile.
-const speed = 15;
+const speed = 18;
 
 test("every page can be read by everybody, at every stage", { timeout: 240_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);

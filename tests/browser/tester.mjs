@@ -166,14 +166,14 @@ export async function toClock(page, box, eyes, who) {
 export async function keepGiving(box, eyes, told = { stop: false }) {
   while (!told.stop) {
     const run = await eyes.run();
-    if (!run || run.stage !== "running") return;
+    if (run?.stage !== "running") return;
     const d = run.dose;
     if (d && run.run_ms >= d.due_ms && d.given < d.required) {
-      await box.squeeze();
-      await until("the squeeze to count", async () => {
+      for (let left = d.required - d.given; left > 0; left--) await box.squeeze();
+      await until("the squeezes to count", async () => {
         const r = await eyes.run();
-        return !r || r.stage !== "running" || (r.top_ups[d.n - 1]?.given ?? 0) > d.given;
-      }, 300).catch(() => {});
+        return r?.stage !== "running" || (r.top_ups[d.n - 1]?.given ?? 0) >= d.required;
+      }, 200).catch(() => {});
     } else {
       await sleep(10);
     }

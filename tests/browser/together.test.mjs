@@ -21,7 +21,7 @@ const inert = async (page, name) => {
   return b.isDisabled();
 };
 
-test("all pages show the same stage, one drives, and the wearer learns nothing", { timeout: 120_000 }, () => withBox(async (box) => {
+test("all pages show the same stage, one drives, and the wearer learns nothing", { timeout: 180_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(first, box);
   const bench = await openPage(first, box, "/bench");
   const low = await openPage(second, box, "/bench", { size: "low" });
@@ -35,7 +35,7 @@ test("all pages show the same stage, one drives, and the wearer learns nothing",
     assert.doesNotMatch(text, /\b(pass(ed)?|fail(ed)?|not valid|bin)\b/i, `${where}: the wearer sees a verdict or a bin`);
   };
   const all = async (where, onBench, onWearer) => {
-    for (const page of [bench, low, gallery]) await page.getByRole("main").getByText(onBench).first().waitFor();
+    for (const page of [bench, low, gallery]) await page.getByRole("main").getByText(onBench).filter({ visible: true }).first().waitFor();
     await wearer.getByRole("heading", { name: onWearer }).waitFor();
     await innocent(where);
   };
@@ -62,7 +62,7 @@ test("all pages show the same stage, one drives, and the wearer learns nothing",
 
   await t.toRunning(box, eyes);
   const giving = t.keepGiving(box, eyes);
-  await all("running", "Fit test", /Breathe normally/);
+  await all("running", "Normal breathing", /Breathe normally/);
   await fits(low, "the running Bench at 800 x 480");
   await eyes.see("deep breathing", (r) => r.exercise === 1);
   await all("deep breathing", "Deep breathing", /slowly and deeply/);

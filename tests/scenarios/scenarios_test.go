@@ -74,7 +74,7 @@ func TestScripts(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatalf("no scripts: %v", err)
 	}
-	reasons := map[procedure.Reason]bool{}
+	reasons, played := map[procedure.Reason]bool{}, 0
 	for _, file := range files {
 		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
 			raw, err := os.ReadFile(file)
@@ -86,6 +86,7 @@ func TestScripts(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			played++
 			var line strings.Builder
 			for _, c := range cases {
 				got, rec := c.play(t)
@@ -117,6 +118,9 @@ func TestScripts(t *testing.T) {
 				t.Errorf("the timeline differs; from the first difference\n%s", difference(line.String(), want))
 			}
 		})
+	}
+	if played < len(files) {
+		return // only some were asked for
 	}
 	// The reasons that no contact and no person at a page can give.
 	never := map[procedure.Reason]bool{procedure.PowerLost: true, procedure.JournalFailed: true, procedure.InputGap: true, procedure.Stalled: true}

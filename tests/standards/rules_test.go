@@ -133,6 +133,21 @@ func TestFloors(t *testing.T) {
 			t.Errorf("%s = %v: the message does not name %q: %v", c.path, c.v, c.word, err)
 		}
 	}
+	// Exercises of 59 s that are a whole number of top-ups all the same.
+	m := file(t, "us-osha")
+	for path, v := range map[string]float64{
+		"figures.exercise_s.value": 59, "figures.top_up_interval_s.value": 29.5,
+		"house.window_before_s.value": 5, "house.window_after_s.value": 24.5,
+	} {
+		set(t, m, path, v)
+	}
+	if _, err := parse(t, m, nil); err == nil || !strings.Contains(err.Error(), "60 s") {
+		t.Errorf("exercises of 59 s: %v", err)
+	}
+	set(t, m, "figures.exercise_s.value", 118)
+	if _, err := parse(t, m, nil); err != nil {
+		t.Errorf("exercises of 118 s: %v", err)
+	}
 	for _, id := range []string{"us-osha", "uk-hse"} {
 		if _, err := parse(t, file(t, id), nil); err != nil {
 			t.Errorf("%s as it stands: %v", id, err)

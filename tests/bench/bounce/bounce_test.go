@@ -3,9 +3,11 @@
 package bounce
 
 import (
+	"bytes"
 	"flag"
+	"fmt"
 	"math/rand"
-	"os"
+	"strings"
 	"testing"
 	"time"
 )
@@ -49,7 +51,7 @@ func TestButtonGoals(t *testing.T) {
 		if sc.Fast {
 			continue
 		}
-		s := Buttons(sc, *presses/5, *seed+int64(i))
+		s := Buttons(sc, min(*presses/5, chunk), *seed+int64(i))
 		if s.Missed > 0 || s.False > 0 {
 			t.Errorf("%s: %d presses missed, %d false reports, want none", sc.Name, s.Missed, s.False)
 		}
@@ -156,13 +158,19 @@ func TestScore(t *testing.T) {
 	}
 }
 
-// The command prints a table; so does this, for any number of presses.
+// A table has a row for each scenario and method, with the figures of Run.
 func TestTable(t *testing.T) {
-	if !testing.Verbose() {
-		*presses = 1000
+	var out bytes.Buffer
+	if err := Table(&out, Methods, 200, 3); err != nil {
+		t.Fatal(err)
 	}
-	if err := Table(os.Stdout, []Method{Ours}, *presses, *seed); err != nil {
-		t.Error(err)
+	for i, sc := range Scenarios {
+		for j, s := range Run(sc, Methods, 200, 3+int64(i)) {
+			row := fmt.Sprintf("| %s | %s | %.1f | %.1f | %.1f |", sc.Name, Methods[j].Name, s.Per100k(s.Silent()), s.Per100k(s.Over), s.Per100k(s.Missed))
+			if !strings.Contains(out.String(), row) {
+				t.Errorf("no row %q in\n%s", row, &out)
+			}
+		}
 	}
 }
 
