@@ -83,7 +83,6 @@ type Session struct {
 	lost     string
 	failed   string        // why the journal does not write; empty when it does
 	oldest   time.Duration // instant of the oldest fact not on disk
-	written  time.Duration // last snapshot
 	record   *recorder
 	runs     int
 	fails    map[string]int // of a wearer with a facepiece since the daemon started

@@ -107,6 +107,8 @@ type Single struct {
 	lastAt   time.Duration // first edge of the last sure press
 	lastRel  time.Duration // end of the body of the last press, sure or doubtful
 	wary     int           // presses until the contact is trusted again
+	crumbs   time.Duration // closed time of the noise until crumbsAt
+	crumbsAt time.Duration
 }
 
 // A stretch lasts from the first closing edge of a settled contact until it
@@ -405,7 +407,7 @@ func (c *Single) judge(at time.Duration) {
 		c.emit(Pressed, s.first, at)
 		c.emit(Released, s.bestEnd, at)
 		return
-	case long >= c.grade.Doubt, rough && (!suspect || s.total >= c.grade.Sure), c.wary > 0 && !suspect && s.best >= solid:
+	case long >= c.grade.Doubt, rough && !suspect, c.crumbled():
 		c.doubt(at)
 		c.lastRel, c.havePrev = s.bestEnd, true
 	default:
@@ -414,6 +416,17 @@ func (c *Single) judge(at time.Duration) {
 	if rough {
 		c.chatters(s.first, at)
 	}
+}
+
+// crumbled: closures that are noise one by one make a press in pieces when
+// they are closed for long enough together, within one outlier's bounce.
+func (c *Single) crumbled() bool {
+	s := &c.now
+	if s.first-c.crumbsAt > longBounce {
+		c.crumbs = 0
+	}
+	c.crumbs, c.crumbsAt = c.crumbs+s.total, s.bestEnd
+	return s.best > MaxSpike && c.crumbs >= c.grade.Sure
 }
 
 // explain takes n of the unexplained edges for the event and calls the rest

@@ -125,7 +125,7 @@ func TestRepeatedLevelIsNoise(t *testing.T) {
 func TestKnownInTime(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var f filter
-		edge := func(move) {}
+		var edge func(move)
 		if rapid.Bool().Draw(t, "pair") {
 			p := NewPair(0)
 			f, edge = p, func(m move) {
