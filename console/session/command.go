@@ -11,6 +11,7 @@ import (
 	"tallyhood/console/procedure"
 	"tallyhood/console/wire"
 	"tallyhood/device"
+	"tallyhood/device/capture"
 	"tallyhood/device/contact"
 )
 
@@ -148,6 +149,9 @@ func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
 	s.record, err = startRecorder(s.cfg.Capture, s.runs, s.cfg.Board.Lines(), s.levels, at, s.cfg.Log)
 	if err != nil {
 		s.cfg.Log.Error("no capture of this run", "err", err)
+	}
+	if o.Strict {
+		s.record.do(func(w *capture.Writer) error { return w.Note(0, noteStrict) })
 	}
 	for _, l := range device.Lines() {
 		if s.levels[l] {

@@ -49,6 +49,11 @@ func Replay(r *capture.Reader, o procedure.RunOpened) (Replayed, error) {
 		switch {
 		case item.Note == "":
 			e.Edge(item.Edge)
+		case item.Note == noteStrict && item.At == 0:
+			e.strict()
+			if len(out.Facts) > 0 {
+				out.Facts[0].Fact = *e.state.Opened
+			}
 		default:
 			if in, ok := fromNote(item); ok {
 				e.Advance(item.At)
@@ -98,6 +103,22 @@ func cues(orders []procedure.Order) []audio.Placed {
 
 // noted are the verbs that a capture carries as notes, since no contact shows them.
 const notePrefix = "input "
+
+// noteStrict, at the beginning of a capture, says that the live run demanded
+// waits and answers, so that what was refused then is refused again.
+const noteStrict = "strict"
+
+// strict makes a run that has just been opened a strict one.
+func (e *Engine) strict() {
+	o := *e.state.Opened
+	o.Strict = true
+	e.state.Opened = &o
+	for i, f := range e.facts {
+		if _, opened := f.Fact.(procedure.RunOpened); opened {
+			e.facts[i].Fact = o
+		}
+	}
+}
 
 // noteOf is the note of a capture for an input.
 func noteOf(in procedure.Input) (string, error) {

@@ -419,14 +419,18 @@ func (c *Single) judge(at time.Duration) {
 }
 
 // crumbled: closures that are noise one by one make a press in pieces when
-// they are closed for long enough together, within one outlier's bounce.
+// within one outlier's bounce they are closed for long enough together.
 func (c *Single) crumbled() bool {
 	s := &c.now
-	if s.first-c.crumbsAt > longBounce {
-		c.crumbs = 0
+	if s.best <= MaxSpike && c.wary == 0 {
+		return false
 	}
-	c.crumbs, c.crumbsAt = c.crumbs+s.total, s.bestEnd
-	return s.best > MaxSpike && c.crumbs >= c.grade.Sure
+	before := c.crumbs
+	if s.first-c.crumbsAt > longBounce {
+		before = 0
+	}
+	c.crumbs, c.crumbsAt = before+s.total, s.bestEnd
+	return before > 0 && s.best > MaxSpike && c.crumbs >= c.grade.Doubt
 }
 
 // explain takes n of the unexplained edges for the event and calls the rest

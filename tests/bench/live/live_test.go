@@ -313,15 +313,15 @@ func BenchmarkEdgeToBrowser(b *testing.B) {
 	for b.Loop() { // once: a sensitivity test takes thirty squeezes
 		var shown, counted, low []time.Duration
 		had := 0 // this comes first: later the sensitivity test may be full
-		for range 20 {
+		for range 25 {
 			before := clk.Now()
 			box.edge(v, true)
 			count := 0
 			counted = append(counted, v.until(b, func(f frame) bool { count = squeezes(f.data); return count > had }).at-before)
 			had = count
-			pause(b, 20*time.Millisecond)
-			box.edge(v, false)
 			pause(b, 60*time.Millisecond)
+			box.edge(v, false)
+			pause(b, 150*time.Millisecond) // some four a second, as people squeeze
 		}
 		for i := range 400 {
 			closed := i%2 == 0
