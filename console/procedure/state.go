@@ -54,13 +54,20 @@ type State struct {
 	TopUps  []Dose          // top-up n at n-1
 	Outside []time.Duration // extra squeezes outside any window
 
-	Faults  []Faulted
-	Tally   *Tallied
-	Verdict *Ended
-	Proof   *ProofGiven
-	Notes   []DatedIgnored // the last five
+	Faults      []Faulted
+	Corrections []DatedCorrected
+	Tally       *Tallied
+	Verdict     *Ended
+	Proof       *ProofGiven
+	Notes       []DatedIgnored // the last five
 
 	At time.Duration // reached so far
+}
+
+// A DatedCorrected is a correction with its instant on the board's clock.
+type DatedCorrected struct {
+	At time.Duration
+	Corrected
 }
 
 // A DatedIgnored is an input without effect, for the page.
@@ -282,6 +289,7 @@ func Fold(s State, d Dated) State {
 		s.Stage, s.Since = Running, at
 	case Corrected:
 		s = s.corrected(f, at)
+		s.Corrections = append(slices.Clip(s.Corrections), DatedCorrected{at, f})
 	case Ignored:
 		s.Notes = append(slices.Clip(s.Notes[max(0, len(s.Notes)-4):]), DatedIgnored{at, f})
 	case Faulted:

@@ -44,15 +44,27 @@ func seconds(d time.Duration) *Seconds {
 
 // A Record is what a run came to. Absent parts are null.
 type Record struct {
-	Schema    string            `json:"schema"`
-	Outcome   procedure.Outcome `json:"outcome"`
-	Reason    procedure.Reason  `json:"reason"`
-	Rules     string            `json:"rules"`
-	Agent     string            `json:"agent"`
-	Screening Screening         `json:"screening"`
-	Fit       *Fit              `json:"fit"` // null before the initial dose was begun
-	Proof     *string           `json:"proof,omitempty"`
-	Inputs    Inputs            `json:"inputs"`
+	Schema      string            `json:"schema"`
+	Outcome     procedure.Outcome `json:"outcome"`
+	Reason      procedure.Reason  `json:"reason"`
+	Rules       string            `json:"rules"`
+	Agent       string            `json:"agent"`
+	Screening   Screening         `json:"screening"`
+	Fit         *Fit              `json:"fit"` // null before the initial dose was begun
+	Proof       *string           `json:"proof,omitempty"`
+	Corrections []Correction      `json:"corrections"`
+	Inputs      Inputs            `json:"inputs"`
+}
+
+// A Correction is the tester's word that a squeeze was missed (+1) or was none
+// (-1), with the reason given.
+type Correction struct {
+	Part   procedure.Part `json:"part"`
+	TopUp  int            `json:"top_up"` // 0 outside top-ups
+	Delta  int            `json:"delta"`
+	Reason string         `json:"reason"`
+	By     string         `json:"by"`
+	AtS    *Seconds       `json:"at_s"` // on the run clock; null before it started
 }
 
 // Screening is the sensitivity test.
@@ -143,6 +155,14 @@ func Of(s procedure.State) (Record, error) {
 	}
 	if t := s.Tally; t != nil {
 		r.Inputs.Squeeze, r.Inputs.Taste, r.Inputs.Step, r.Inputs.NoiseEdges = t.Squeeze, t.Taste, t.Step, t.Noise
+	}
+	r.Corrections = []Correction{}
+	for _, c := range s.Corrections {
+		x := Correction{Part: c.Part, TopUp: c.TopUp, Delta: c.Delta, Reason: c.Reason, By: c.By}
+		if s.Clock != nil && c.At >= *s.Clock {
+			x.AtS = seconds(c.At - *s.Clock)
+		}
+		r.Corrections = append(r.Corrections, x)
 	}
 	for _, f := range s.Faults {
 		text := f.What

@@ -83,6 +83,13 @@ func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
 	}
 	line("wearer's button", "%s", button)
 	line("contacts", "%d squeezes, %d reports, %d steps, %d edges rejected", r.Inputs.Squeeze, r.Inputs.Taste, r.Inputs.Step, r.Inputs.NoiseEdges)
+	for _, c := range r.Corrections {
+		where := strings.ReplaceAll(string(c.Part), "_", " ")
+		if c.TopUp > 0 {
+			where = fmt.Sprintf("top-up %d", c.TopUp)
+		}
+		line("corrected", "%+d in %s: %s", c.Delta, where, c.Reason)
+	}
 	for _, f := range r.Inputs.Faults {
 		line("input fault", "%s", f)
 	}

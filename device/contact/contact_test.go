@@ -79,10 +79,17 @@ func TestSingle(t *testing.T) {
 		{"report chattering all along", ReportGrade, []float64{100, 102, 104, 106, 108, 110}, []ev{D(100)}, 4},
 		{"report held back by its chatter", ReportGrade, []float64{100, 119, 120, 160}, []ev{P(100, 125), R(160)}, 2},
 
+		{"noise twice", SqueezeGrade, []float64{100, 119, 300, 319, 500, 519}, nil, 6},
+		{"a press close after noise", SqueezeGrade, []float64{100, 110, 150, 250}, []ev{P(150, 190), R(250)}, 2},
+
 		// Beyond the contract: never more sure presses than there were.
 		{"make chatters for 150 ms", SqueezeGrade, []float64{100, 145, 175, 200, 240, 500}, []ev{P(100, 140), R(145), D(175), C, D(240), C}, 0},
 		{"release chatters for 100 ms", SqueezeGrade, []float64{100, 300, 340, 390}, []ev{P(100, 140), R(300), D(340), C}, 0},
 		{"release chatters into the next press", SqueezeGrade, []float64{100, 300, 320, 340, 360, 380, 400, 500}, []ev{P(100, 140), C, D(360), D(400), R(500)}, 0},
+		{"make in pieces", SqueezeGrade, []float64{100, 112, 150, 165}, []ev{D(150)}, 2},
+		{"body that begins late", SqueezeGrade, []float64{100, 103, 120, 122, 140, 142, 160, 180}, []ev{D(100), C}, 0},
+		{"press whose body begins late", SqueezeGrade, []float64{100, 103, 120, 122, 140, 142, 160, 210}, []ev{P(100, 200), R(210)}, 6},
+		{"spikes before a short closure", SqueezeGrade, []float64{100, 100.1, 124, 124.1, 148, 148.1, 172, 180}, []ev{D(100), C}, 0},
 		{"chatters for ever", SqueezeGrade, func() (on []float64) {
 			for x := 100.; x < 600; x += 20 {
 				on = append(on, x, x+4)

@@ -160,7 +160,9 @@ func TestInContract(t *testing.T) {
 		supervised := rapid.Bool().Draw(t, "supervised")
 		var tr trace
 		var want []Sighting
+		held := map[Source][]drawn{}
 		add := func(s Source, all []drawn) {
+			held[s] = all
 			for _, d := range all {
 				want = append(want, Sighting{s, Event{Kind: Pressed, At: d.first}})
 			}
@@ -188,6 +190,11 @@ func TestInContract(t *testing.T) {
 				}
 			case Released:
 				released++
+				d := held[s.Source][0]
+				held[s.Source] = held[s.Source][1:]
+				if s.At < d.release || s.At > d.release+MaxChatter {
+					t.Fatalf("%v, but let go at %v\n%v", s, d.release, tr)
+				}
 			default:
 				t.Fatalf("%v\n%v", s, tr)
 			}

@@ -47,7 +47,7 @@ func fixturePairs() map[string][]byte {
 
 func TestWriteFixture(t *testing.T) {
 	if *writeFixture == "" {
-		t.Skip("writes a fixture of a new form, only when -write-fixture names a file")
+		t.Skip("only when asked: writes a fixture of a new form, only when -write-fixture names a file")
 	}
 	s := mustOpen(t, *writeFixture, bolt.Options{})
 	for _, group := range fixtureDrafts() {

@@ -64,6 +64,7 @@ export function record(full, problem) {
       ${r.proof ? line("Proof", lookUp(proofs, r.proof)) : nothing}
       ${line("Wearer's button", r.inputs.supervised ? "supervised pair" : "single contact, unsupervised")}
       ${line("Inputs", `${r.inputs.squeeze} squeezes, ${r.inputs.taste} taste, ${r.inputs.step} steps, ${r.inputs.noise_edges} rejected edges`)}
+      ${r.corrections?.length ? line("Corrections", r.corrections.map((c) => `${c.delta > 0 ? "one added" : "one taken back"}, ${c.top_up ? `top-up ${c.top_up}` : c.part === "initial" ? "initial dose" : "sensitivity test"}: ${c.reason}`).join("; ")) : ""}
       ${line("Faults", r.inputs.faults.length ? r.inputs.faults.map(fault).join("; ") : "none")}
       ${line("Run", full.run)}${line("Number", full.number)}${line("Hash", html`<code>${full.hash}</code>`)}
     </tbody></table>
