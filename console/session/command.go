@@ -21,6 +21,10 @@ func (s *Session) command(a asked) {
 	say := func(why string) {
 		a.reply <- wire.Reply{Type: "reply", ID: c.ID, OK: why == "", Why: why}
 	}
+	if s.stopOfAnyone(a.role, procedure.Verb(c.Do)) {
+		s.ask(a, say)
+		return
+	}
 	if a.role != wire.Tester {
 		say("not_allowed")
 		return
@@ -52,25 +56,50 @@ func (s *Session) command(a asked) {
 	case "close":
 		say(s.closeRun(c.Run))
 	default:
-		in := c.Input
-		in.Do = procedure.Verb(c.Do)
-		switch {
-		case !procedure.FromPerson(in.Do):
-			say("unknown")
-		case s.engine == nil:
-			say("no_run")
-		case c.Run != s.engine.State().Opened.Run:
-			say("stale")
-		case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || in.For < 0:
-			say("unknown")
-		default:
-			s.tag++
-			in.Tag, in.Source, in.Detail = s.tag, "", ""
-			in.At = s.cfg.Clock.Now()
-			s.calls[in.Tag] = a
-			in.At = s.engine.Input(in)
-			s.record.input(in)
-		}
+		s.ask(a, say)
+	}
+}
+
+// stopOfAnyone: whoever watches may end a run for a reason that can only make
+// it a fail or not valid; it needs no lease. What was said aloud in the
+// sensitivity test sets the bin, so there it is the driver's. The wearer's page
+// may stop for the person alone.
+func (s *Session) stopOfAnyone(role wire.Role, do procedure.Verb) bool {
+	if s.engine == nil || role == "" {
+		return false
+	}
+	switch do {
+	case procedure.DoWelfare:
+		return true
+	case procedure.DoTouched, procedure.DoHoodOff:
+		return role != wire.Wearer
+	case procedure.DoSaidAloud:
+		return role != wire.Wearer && s.engine.State().Clock != nil
+	}
+	return false
+}
+
+// ask gives the run an input of a person; the answer comes when it is worked off.
+func (s *Session) ask(a asked, say func(why string)) {
+	c := a.cmd
+	in := c.Input
+	in.Do = procedure.Verb(c.Do)
+	switch {
+	case !procedure.FromPerson(in.Do):
+		say("unknown")
+	case s.engine == nil:
+		say("no_run")
+	case c.Run != s.engine.State().Opened.Run:
+		say("stale")
+	case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || in.For < 0:
+		say("unknown")
+	default:
+		s.tag++
+		in.Tag, in.Source, in.Detail = s.tag, "", ""
+		in.At = s.cfg.Clock.Now()
+		s.calls[in.Tag] = a
+		in.At = s.engine.Input(in)
+		s.record.input(in)
 	}
 }
 

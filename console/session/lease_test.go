@@ -170,3 +170,41 @@ func TestWhatOthersSee(t *testing.T) {
 		t.Error("the tester is not shown who is tested")
 	}
 }
+
+func TestAnyoneStops(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		what   string
+		role   wire.Role
+		do     procedure.Verb
+		reason procedure.Reason // empty: refused
+	}{
+		{"a watching tester stops for the person", wire.Tester, procedure.DoWelfare, procedure.StoppedForWelfare},
+		{"a trainer stops for the person", wire.Trainer, procedure.DoWelfare, procedure.StoppedForWelfare},
+		{"the wearer's page stops for the person", wire.Wearer, procedure.DoWelfare, procedure.StoppedForWelfare},
+		{"a trainer sees the hood come off", wire.Trainer, procedure.DoHoodOff, procedure.HoodOff},
+		{"the wearer's page says nothing of the hood", wire.Wearer, procedure.DoHoodOff, ""},
+		{"a trainer sets no bin", wire.Trainer, procedure.DoSaidAloud, ""},
+		{"a trainer corrects nothing", wire.Trainer, procedure.DoCorrect, ""},
+	} {
+		d := newDeskOn(t, newStillClock(), nil)
+		d.open()
+		d.must(wire.Command{Do: string(procedure.DoGoOn)})
+		d.stage(procedure.Screening)
+		why := d.askAs("page 9", c.role, wire.Command{Do: string(c.do)})
+		if c.reason == "" {
+			if why != "not_allowed" {
+				t.Errorf("%s: %q, want not_allowed", c.what, why)
+			}
+			d.stage(procedure.Screening)
+			continue
+		}
+		if why != "" {
+			t.Errorf("%s: refused, %s", c.what, why)
+			continue
+		}
+		if s := d.until("the verdict", verdict); s.Run.Verdict.Outcome != procedure.NotValid || s.Run.Verdict.Reason != c.reason {
+			t.Errorf("%s: %+v", c.what, s.Run.Verdict)
+		}
+	}
+}

@@ -207,7 +207,7 @@ function foot(run, s, ui, inert, act) {
             act.hold(true);
           }} @pointerup=${() => act.hold(false)} @lostpointercapture=${() => act.hold(false)} @pointercancel=${() => act.hold(false)}
           @keydown=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && !e.repeat && act.hold(true)} @keyup=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && act.hold(false)}>Abandon ${key("Q")}<small>${ui.holding ? "keep holding" : "hold one second"}</small></button>
-        <button class="stop danger" ?disabled=${s.stale || !s.driving} @click=${() => act.verb("welfare")}>Stop now ${key("S")}<small>for the person</small></button>`
+        <button class="stop danger" ?disabled=${s.stale} @click=${() => act.verb("welfare")}>Stop now ${key("S")}<small>for the person</small></button>`
       : nothing}
     ${s.goOn ? html`<button class="primary" ?disabled=${inert || s.blocked !== ""} @click=${() => act.verb("go_on")}>Go on ${key("G")}<small>${goesTo(run)}</small></button>` : nothing}
   </footer>`;
@@ -240,7 +240,7 @@ function correcting(run, s, inert, act) {
       (r) => html`<button ?disabled=${inert || given === 0} @click=${send(-1, r)}>${r}</button>`,
     )}</fieldset>
     <span class="gap"></span><button @click=${() => act.panel("none")}>Leave as it is</button>
-    <button class="stop danger" ?disabled=${s.stale || !s.driving} @click=${() => act.verb("welfare")}>Stop now</button>
+    <button class="stop danger" ?disabled=${s.stale} @click=${() => act.verb("welfare")}>Stop now</button>
   </footer>`;
 }
 
