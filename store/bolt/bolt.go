@@ -83,7 +83,8 @@ type Store struct {
 	closed bool
 
 	// settle is held by the writer during a commit, and shared while a
-	// snapshot is taken: so what is read is durable.
+	// snapshot is taken: so the state that is read is the one whose pages the
+	// reader's transaction keeps in place.
 	settle sync.RWMutex
 }
 
@@ -181,7 +182,7 @@ func inspect(ctx context.Context, file file, fallBack, full bool) (meta, *state,
 		return m, nil, err
 	}
 	// The form first: another one may have other buckets.
-	if err := newView(file, m.root).format(); err != nil {
+	if err := newView(file, &state{root: m.root}).format(); err != nil {
 		return m, nil, err
 	}
 	sv := survey{file: file, meta: m, full: full}
@@ -203,9 +204,9 @@ func Check(ctx context.Context, path string) error {
 		return fmt.Errorf("store %s: %w", path, err)
 	}
 	defer file.Close()
-	m, st, err := inspect(ctx, file, false, true)
+	_, st, err := inspect(ctx, file, false, true)
 	if err == nil {
-		err = crossCheck(ctx, func() *view { return newView(file, m.root) }, st)
+		err = crossCheck(ctx, func() *view { return newView(file, st) }, st)
 	}
 	if err != nil {
 		return fmt.Errorf("store %s: %w", path, err)
@@ -246,7 +247,7 @@ func (s *Store) view(ctx context.Context, f func(v *view, st *state) error) (err
 	if pin != nil {
 		defer pin.Rollback()
 	}
-	return f(newView(s.file, st.root), st)
+	return f(newView(s.file, st), st)
 }
 
 // failure is why the store no longer writes, nil while it does.

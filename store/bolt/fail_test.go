@@ -3,10 +3,13 @@
 package bolt
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 
@@ -149,6 +152,9 @@ func TestWithdrawnAppend(t *testing.T) {
 	<-entered // the writer holds the first
 	waiting, cancelSecond := context.WithCancel(t.Context())
 	go append1(waiting, "waiting", second)
+	for len(s.queue) == 0 {
+		runtime.Gosched()
+	}
 	cancelSecond()
 	if err := <-second; !errors.Is(err, context.Canceled) {
 		t.Errorf("withdrawn append: %v, want the context's error", err)
@@ -168,5 +174,82 @@ func TestWithdrawnAppend(t *testing.T) {
 	}
 	if fmt.Sprint(kinds) != "[under way third]" {
 		t.Errorf("the journal has %q", kinds)
+	}
+}
+
+// What waits behind a commit that fails is refused and not written.
+func TestQueuedBehindFailure(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	entered, leave := make(chan struct{}), make(chan struct{})
+	s.finish = func(tx *bbolt.Tx) error {
+		close(entered)
+		<-leave
+		s.finish = (*bbolt.Tx).Commit // should anything be committed after all
+		return errors.Join(errors.New("the card is gone"), tx.Rollback())
+	}
+	done := make(chan error, 2)
+	put := func() {
+		_, err := s.Append(context.Background(), store.Draft{Kind: "k", Version: 1})
+		done <- err
+	}
+	go put()
+	<-entered
+	go put()
+	for len(s.queue) == 0 {
+		runtime.Gosched()
+	}
+	close(leave)
+	for range 2 {
+		if err := <-done; !errors.Is(err, store.ErrFailed) {
+			t.Errorf("append: %v, want ErrFailed", err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again, err := Open(path, Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if n, _ := again.Last(); n != 0 {
+		t.Errorf("%d entries were written after the failure", n)
+	}
+}
+
+// Nothing is chained to a last entry that has gone bad since it was written.
+func TestTailGoesBad(t *testing.T) {
+	path, _ := sample(t)
+	s, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	tr, err := newView(s.file, s.state.Load()).tree(entriesBucket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := tr.last()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	// One byte of the body, which is of no concern to bbolt.
+	b := bytes.Clone(c.top().p.data)
+	at := bytes.LastIndex(b, []byte("\nbody "))
+	b[at+len("\nbody 1:")+1] ^= 1
+	if _, err := f.WriteAt(b, int64(c.top().p.id)*pageSize); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Append(t.Context(), store.Draft{Stream: "another", Kind: "k", Version: 1}); !errors.Is(err, store.ErrFailed) || !errors.Is(err, store.ErrDamaged) {
+		t.Errorf("append: %v, want ErrFailed and ErrDamaged", err)
 	}
 }

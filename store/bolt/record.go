@@ -69,6 +69,8 @@ type head struct {
 	Hash    string   `json:"hash"`    // of the last entry, 64 hexadecimal digits
 	Streams uint64   `json:"streams"` // how many there are
 	Buckets []string `json:"buckets"` // all of them, in byte order
+
+	hash [32]byte // Hash, decoded
 }
 
 func (h head) encode() []byte {
@@ -87,6 +89,11 @@ func decodeHead(value []byte) (head, error) {
 	if !bytes.Equal(h.encode(), value) {
 		return h, damaged("head: not as it was written")
 	}
+	hash, err := hex.DecodeString(h.Hash)
+	if err != nil || len(hash) != len(h.hash) {
+		return h, damaged("head: no hash")
+	}
+	h.hash = [32]byte(hash)
 	return h, nil
 }
 

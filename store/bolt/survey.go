@@ -262,7 +262,8 @@ func (s *survey) gaps() error {
 // last entry with its hash and its link, and its stream's records. It returns
 // the state that the file is in.
 func reconcile(file io.ReaderAt, m meta, buckets []string) (*state, error) {
-	v := newView(file, m.root)
+	st := &state{root: m.root, buckets: buckets}
+	v := newView(file, st)
 	h, err := v.head()
 	if err != nil {
 		return nil, err
@@ -273,7 +274,7 @@ func reconcile(file io.ReaderAt, m meta, buckets []string) (*state, error) {
 	case !slices.Equal(h.Buckets, buckets):
 		return nil, damaged("its buckets are not those that were written")
 	}
-	st := &state{root: m.root, number: h.Number, streams: h.Streams, buckets: buckets}
+	st.number, st.hash, st.streams = h.Number, h.hash, h.Streams
 	entries, err := v.tree(entriesBucket)
 	if err != nil {
 		return nil, err
@@ -291,10 +292,6 @@ func reconcile(file io.ReaderAt, m meta, buckets []string) (*state, error) {
 	e, err := v.entry(st.number)
 	if err != nil {
 		return nil, err
-	}
-	st.hash = e.Hash
-	if hexOf(st.hash) != h.Hash {
-		return nil, damaged("entry %d is not the one that was written last", st.number)
 	}
 	return st, v.tail(st, e)
 }

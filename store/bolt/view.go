@@ -22,11 +22,13 @@ const (
 // A view reads what the buckets of one snapshot mean.
 type view struct {
 	*snapshot
-	trees map[string]tree
+	st      *state // the snapshot's
+	trees   map[string]tree
+	entries map[uint64]store.Entry // decoded so far
 }
 
-func newView(file io.ReaderAt, root uint64) *view {
-	return &view{snapshot: newSnapshot(file, root), trees: map[string]tree{}}
+func newView(file io.ReaderAt, st *state) *view {
+	return &view{snapshot: newSnapshot(file, st.root), st: st, trees: map[string]tree{}, entries: map[uint64]store.Entry{}}
 }
 
 // tree opens one of the buckets that every file has.
@@ -92,49 +94,66 @@ func (v *view) head() (head, error) {
 }
 
 // run reads entries from number from to number to, as many as one stretch
-// takes, each with its hash and its link proven. With an error it returns the
-// sound entries before it.
+// takes, each with its hash and its links proven: to the entry before it, and
+// from the one behind it, or from the head if it is the last. Only the second
+// shows an entry that was rewritten with a hash that fits. With an error run
+// returns the sound entries before.
 func (v *view) run(from, to uint64) (read []store.Entry, err error) {
 	t, err := v.tree(entriesBucket)
 	if err != nil {
 		return nil, err
 	}
-	// The entry before the first is read too, for the link.
 	n := max(from, 2) - 1
 	c, err := t.seek(numberKey(n))
 	if err != nil {
 		return nil, err
 	}
 	var prev [32]byte
-	for size := 0; n <= to && len(read) < maxBatch && size < maxBatchBytes; n++ {
-		if !c.valid() || !bytes.Equal(c.key(), numberKey(n)) {
-			return read, damaged("entry %d is missing", n)
+	for size := 0; ; n++ {
+		var e store.Entry
+		link := v.st.hash
+		if n <= v.st.number {
+			if e, err = v.at(c, n); err != nil {
+				return read, err
+			}
+			link = e.Prev
 		}
-		e, err := decodeEntry(n, c.value())
-		if err != nil {
-			return read, err
+		if (n == 1 || n >= from) && link != prev {
+			return read[:max(len(read), 1)-1], damaged("entry %d is not the one that was written", max(n, 2)-1)
 		}
-		if (n == 1 || n >= from) && e.Prev != prev {
-			return read, damaged("entry %d does not follow the entry before it", n)
+		if n > to || n > v.st.number || len(read) == maxBatch || size >= maxBatchBytes {
+			return read, nil
 		}
-		prev = e.Hash
 		if n >= from {
 			read = append(read, e)
 			size += len(e.Body)
 		}
-		if n < to {
-			if err := c.next(); err != nil {
-				return read, err
-			}
+		prev = e.Hash
+		if err := c.next(); err != nil {
+			return read, err
 		}
 	}
-	return read, nil
 }
 
-// entry reads entry n, with its hash and its link proven.
+// at decodes entry n, on which the cursor has to stand.
+func (v *view) at(c *cursor, n uint64) (store.Entry, error) {
+	if e, ok := v.entries[n]; ok {
+		return e, nil
+	}
+	if !c.valid() || !bytes.Equal(c.key(), numberKey(n)) {
+		return store.Entry{}, damaged("entry %d is missing", n)
+	}
+	e, err := decodeEntry(n, c.value())
+	if err == nil {
+		v.entries[n] = e
+	}
+	return e, err
+}
+
+// entry reads entry n, proven like those of run.
 func (v *view) entry(n uint64) (store.Entry, error) {
-	if n == 0 {
-		return store.Entry{}, damaged("there is no entry 0")
+	if n == 0 || n > v.st.number {
+		return store.Entry{}, damaged("an entry %d is named, there are %d", n, v.st.number)
 	}
 	read, err := v.run(n, n)
 	if err != nil {
