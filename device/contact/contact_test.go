@@ -59,6 +59,7 @@ func TestSingle(t *testing.T) {
 		{"spike in a press", SqueezeGrade, []float64{100, 125, 127, 145}, []ev{P(100, 140), R(145)}, 2},
 		{"gap in a press", SqueezeGrade, []float64{100, 150, 160, 300}, []ev{P(100, 140), C, R(300)}, 0},
 		{"burst in a press", SqueezeGrade, append(append([]float64{100}, burst(130)...), 200), []ev{P(100, 0), R(200)}, 150},
+		{"burst late in a press", SqueezeGrade, append(append([]float64{100}, burst(250)...), 275), []ev{P(100, 140), R(275)}, 150},
 		{"burst in the open", SqueezeGrade, burst(100), nil, 150},
 		{"make chatters", SqueezeGrade, []float64{100, 102, 105, 110, 118, 120, 125, 145}, []ev{P(100, 140), R(145)}, 6},
 		{"make chatters in long runs", SqueezeGrade, []float64{100, 120, 121, 124, 125, 165}, []ev{P(100, 145), R(165)}, 4},
@@ -68,6 +69,7 @@ func TestSingle(t *testing.T) {
 		{"five a second, short", SqueezeGrade, []float64{100, 160, 300, 360, 500, 560}, []ev{P(100, 140), R(160), P(300, 340), R(360), P(500, 540), R(560)}, 0},
 		{"five a second", SqueezeGrade, []float64{100, 200, 300, 400, 500, 600}, []ev{P(100, 140), R(200), P(300, 340), R(400), P(500, 540), R(600)}, 0},
 		{"five a second, long", SqueezeGrade, []float64{100, 250, 300, 450, 500, 650}, []ev{P(100, 140), R(250), P(300, 340), R(450), P(500, 540), R(650)}, 0},
+		{"170 ms apart", SqueezeGrade, []float64{100, 180, 270, 330}, []ev{P(100, 140), R(180), P(270, 310), R(330)}, 0},
 		{"held", SqueezeGrade, []float64{100}, []ev{P(100, 140), {Held, 100, 2100}}, 0},
 		{"held and let go", SqueezeGrade, []float64{100, 3000}, []ev{P(100, 140), {Held, 100, 2100}, R(3000)}, 0},
 

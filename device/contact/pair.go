@@ -17,6 +17,7 @@ type Pair struct {
 	out    []Event
 	noise  int
 	edges  int // not yet explained
+	owed   int // of these, explained by what was said already
 
 	report *Single       // watches "no closed and nc open"
 	date   time.Duration // of its last press
@@ -30,13 +31,13 @@ type Pair struct {
 	shaky  bool          // illegal, and not legal for MaxChatter since
 	broken time.Duration // when that began
 	fault  bool          // CableOpen or CableShort was said and the pair is not sound yet
-	fresh  bool          // not at rest yet: the first edge is the level that nc was found with
 }
 
 // NewPair returns a filter for a pair of which both contacts are open since
-// from, which is what a line is before its first edge.
+// from, which is what a line is before its first edge. That edge tells the
+// level that a contact was found with, and is no noise.
 func NewPair(from time.Duration) *Pair {
-	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, shaky: true, broken: from, fresh: true}
+	return &Pair{report: NewSingle(ReportGrade, false), since: from, away: true, left: from, shaky: true, broken: from, owed: 1}
 }
 
 // EdgeNO feeds the contact that is closed when the button is pressed.
@@ -122,7 +123,7 @@ func (p *Pair) breakdown(at time.Duration) {
 		kind = CableShort
 	}
 	p.fault, p.said = true, true
-	p.edges = 0 // a cable's edges are evidence, not noise
+	p.edges, p.owed = 0, 0 // a cable's edges are evidence, not noise
 	p.emit(kind, p.broken, at)
 }
 
@@ -135,23 +136,15 @@ func (p *Pair) steady(at time.Duration) {
 	}
 }
 
-// settle: the button has been at rest for MaxChatter.
+// settle: the button has been at rest for longer than MaxChatter. What never
+// became a report and yet had both contacts closed is a doubt.
 func (p *Pair) settle(at time.Duration) {
-	if p.fresh {
-		p.fresh, p.edges = false, max(0, p.edges-1)
-	}
-	p.touched(at)
-	p.explain(0)
-	p.away = false
-}
-
-// touched doubts what never became a report and yet had both contacts closed.
-func (p *Pair) touched(at time.Duration) {
 	if !p.said && p.both >= ReportGrade.Doubt {
-		p.edges = 0
+		p.owed += 2
 		p.emit(Doubtful, p.bothAt, at)
 	}
-	p.said = true
+	p.explain()
+	p.away = false
 }
 
 // collect passes on what the watcher of the pressed state found.
@@ -162,26 +155,30 @@ func (p *Pair) collect() {
 			if !p.said && p.away && e.At-p.left <= CableGrace {
 				e.At = p.left // the first edge of the changeover, on whichever contact
 			}
-			if !p.said && !p.fault {
+			if !p.said {
 				// A short touch may be back before it was legal for long.
 				p.shaky, p.broken = !p.legal(), p.since
 			}
 			p.said, p.date = true, e.At
-			p.explain(2)
-		case Chatters:
-			p.touched(e.Known) // there may never be a rest
+			p.owed += 2 // one on either contact, and two when it is let go
+			if e.Kind == Pressed {
+				p.explain()
+			} else {
+				p.owed += 2
+			}
 		case Held:
 			e.At = p.date
 		case Released:
-			p.explain(2)
+			p.owed += 2
 		}
 		p.out = append(p.out, e)
 	}
 }
 
-func (p *Pair) explain(n int) {
-	p.noise += max(0, p.edges-n)
-	p.edges = 0
+// explain calls noise what is not owed to anything said.
+func (p *Pair) explain() {
+	p.noise += max(0, p.edges-p.owed)
+	p.edges, p.owed = 0, 0
 }
 
 func (p *Pair) emit(k Kind, at, known time.Duration) {

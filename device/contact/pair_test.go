@@ -3,6 +3,7 @@
 package contact
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -47,11 +48,13 @@ func TestPair(t *testing.T) {
 		{"touch of 4 ms", moves(nc, 500, no, 505, no, 509, nc, 515), nil},
 		{"both change at once", moves(no, 500, nc, 500, no, 700, nc, 700), []ev{{Pressed, 500}, {Released, 700}}},
 		{"slow transit", moves(nc, 500, no, 550, no, 700, nc, 750), []ev{{Pressed, 500}, {Released, 700}}},
+		{"slow transit and a short touch", moves(nc, 500, no, 530, no, 552, nc, 582), []ev{{Pressed, 500}, {Released, 552}}},
 		{"half a press", moves(nc, 500, nc, 540), nil},
 		{"pressed contact with the other still closed, 4 ms", moves(no, 500, no, 504), nil},
 		{"the same, 5 ms", moves(no, 500, no, 505), []ev{{Doubtful, 500}}},
 		{"the same, 50 ms", moves(no, 500, no, 550), []ev{{Doubtful, 500}}},
 		{"the same before a report", moves(no, 500, nc, 530, nc, 700, no, 710), []ev{{Pressed, 500}, {Released, 700}}},
+		{"again before it was at rest", moves(nc, 500, no, 500, no, 520, no, 546, no, 600, nc, 605), []ev{{Pressed, 500}, {Released, 520}, {Pressed, 546}, {Released, 600}}},
 		{"held", moves(nc, 500, no, 505, no, 3500, nc, 3505), []ev{{Pressed, 500}, {Held, 500}, {Released, 3500}}},
 
 		{"cable out", moves(nc, 500), []ev{{CableOpen, 500}}},
@@ -140,6 +143,22 @@ func TestFlappingWires(t *testing.T) {
 	})
 }
 
+// A pair that flips without end, if only for an instant in between both ways,
+// is a cable that flaps; nothing is kept waiting for it (play holds that).
+func TestFlippingPair(t *testing.T) {
+	tr := moves()
+	for x := 510.; x < 1500; x += 20 {
+		tr = append(tr, moves(no, x, nc, x, no, x+0.3, nc, x+0.3)[1:]...)
+	}
+	var kinds []Kind
+	for _, s := range play(tr, true, paces[1], t.Errorf) {
+		kinds = append(kinds, s.Kind)
+	}
+	if !slices.Equal(kinds, []Kind{CableShort, Chatters, CableSound}) {
+		t.Errorf("got %v", kinds)
+	}
+}
+
 // A touch of the pair that is too long for noise is doubtful at least.
 func TestTouchOfPairIsNeverLost(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -177,20 +196,27 @@ func TestTouchOfPairIsNeverLost(t *testing.T) {
 	})
 }
 
-// Nothing waits for ever, whatever the last level was.
-func TestNoiseOfSources(t *testing.T) {
-	p := NewPanel(true, 0)
-	for _, m := range moves(nc, 0.5, nc, 1, squeeze, 100, squeeze, 101, step, 200, step, 203, step, 204, step, 205, no, 400, no, 401) {
-		feed(p, m)
-	}
-	p.Advance(time.Second)
-	if a, b, c := p.NoiseOf(Squeeze), p.NoiseOf(Step), p.NoiseOf(Report); a != 2 || b != 4 || c != 4 || p.Noise() != a+b+c {
-		t.Errorf("noise %d %d %d, together %d", a, b, c, p.Noise())
-	}
-	if !p.Sound() || !p.Supervised() {
-		t.Error("not sound")
-	}
-	if sq, st, rep, rest := p.Levels(); sq || st || rep || !rest {
-		t.Error("levels", sq, st, rep, rest)
+func TestNoise(t *testing.T) {
+	for _, tc := range []struct {
+		name                  string
+		tr                    trace
+		squeeze, step, report int
+	}{
+		{"levels at the start", moves(), 0, 0, 0},
+		{"spikes", moves(nc, 0.5, nc, 1, squeeze, 100, squeeze, 101, step, 200, step, 203, step, 204, step, 205, no, 400, no, 401), 2, 4, 4},
+		{"plain presses", moves(nc, 500, no, 545, no, 700, nc, 745, squeeze, 1000, squeeze, 1100), 0, 0, 0},
+		{"plain doubts", moves(nc, 500, no, 505, no, 515, nc, 560, squeeze, 1000, squeeze, 1030), 0, 0, 0},
+		{"a doubt of the one contact", moves(no, 500, no, 510, no, 512, no, 513), 0, 0, 2},
+		{"a report with chatter", moves(nc, 500, nc, 501, nc, 502, no, 505, no, 700, no, 701, no, 702, nc, 710), 0, 0, 4},
+	} {
+		p := NewPanel(true, 0)
+		for _, m := range tc.tr {
+			feed(p, m)
+		}
+		p.Advance(5 * time.Second)
+		a, b, c := p.NoiseOf(Squeeze), p.NoiseOf(Step), p.NoiseOf(Report)
+		if a != tc.squeeze || b != tc.step || c != tc.report || p.Noise() != a+b+c {
+			t.Errorf("%s: noise %d, %d, %d, together %d; want %d, %d, %d", tc.name, a, b, c, p.Noise(), tc.squeeze, tc.step, tc.report)
+		}
 	}
 }

@@ -175,9 +175,21 @@ func TestInContract(t *testing.T) {
 			add(Report, presses(t, &tr, no, between(t, 300*ms, 600*ms, "start"), clear))
 		}
 		slices.SortStableFunc(want, func(a, b Sighting) int { return int(a.At - b.At) })
+		noise := len(tr.sorted()) - 2*len(want)
+		if supervised {
+			noise -= 1 + 2*len(held[Report]) // the first level, and the other contact
+		}
 		released := 0
 		var got []Sighting
-		for _, s := range same(t, tr.sorted(), supervised) {
+		p := NewPanel(supervised, 0)
+		for _, m := range tr {
+			feed(p, m)
+		}
+		p.Advance(tr.end() + rest)
+		if p.Noise() != noise {
+			t.Fatalf("%d noise edges, want %d\n%v", p.Noise(), noise, tr)
+		}
+		for _, s := range same(t, tr, supervised) {
 			switch s.Kind {
 			case Pressed:
 				got = append(got, Sighting{s.Source, Event{Kind: Pressed, At: s.At}})
@@ -227,4 +239,50 @@ func TestSpikesBesideEdges(t *testing.T) {
 			t.Fatalf("%d presses, want %v\n%v", got, want, tr)
 		}
 	})
+}
+
+func TestPanel(t *testing.T) {
+	p := NewPanel(true, 0)
+	for _, m := range moves(squeeze, 100, step, 110, squeeze, 145) {
+		feed(p, m)
+		p.Advance(m.at)
+	}
+	if next, ok := p.Next(); !ok || next != 150*ms {
+		t.Errorf("next at %v, want the step's 150 ms", next)
+	}
+	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Squeeze, Event{Pressed, 100 * ms, 140 * ms}}) {
+		t.Errorf("got %v: the squeeze is known, and nothing was before it", got)
+	}
+	if p.Reached() != 110*ms {
+		t.Errorf("reached %v, want 110 ms: a step is proving itself", p.Reached())
+	}
+	if sq, st, rep, rest := p.Levels(); sq || !st || rep || !rest {
+		t.Error("levels", sq, st, rep, rest)
+	}
+	p.Advance(150 * ms)
+	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Step, Event{Pressed, 110 * ms, 150 * ms}}) {
+		t.Errorf("got %v", got)
+	}
+	if !p.Supervised() || !p.Sound() {
+		t.Error("not sound")
+	}
+	p.RestEdge(300*ms, false)
+	p.Advance(400 * ms)
+	if p.Sound() {
+		t.Error("sound without its cable")
+	}
+	single := NewPanel(false, 0)
+	single.RestEdge(100*ms, true)
+	single.ReportEdge(200*ms, true)
+	if _, _, rep, rest := single.Levels(); single.Supervised() || !single.Sound() || !rep || rest {
+		t.Error("a panel with a single contact has no rest contact")
+	}
+}
+
+// Of two at the same instant the squeeze comes first.
+func TestSameInstant(t *testing.T) {
+	got := play(trace{{100 * ms, no, true}, {100 * ms, squeeze, true}, {200 * ms, no, false}, {200 * ms, squeeze, false}}, false, paces[0], t.Errorf)
+	if len(got) != 4 || got[0].Source != Squeeze || got[1].Source != Report {
+		t.Errorf("got %v", got)
+	}
 }

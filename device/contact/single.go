@@ -187,9 +187,9 @@ func (c *Single) sureAt() time.Duration {
 }
 
 // begin is from where a closure counts whose body begins at run: the first
-// edge, unless more than chatter and a spike before it lie between.
+// edge, unless more than chatter with a spike at either end lies between.
 func (s *stretch) begin(run time.Duration) time.Duration {
-	if run-s.first > 2*MaxChatter+MaxSpike {
+	if run-s.first > 2*(MaxChatter+MaxSpike) {
 		return run
 	}
 	return s.first
@@ -251,19 +251,14 @@ func (c *Single) press(at time.Duration) {
 		return
 	}
 	s.verdict, s.ended = pressed, false
-	c.sure(at, 1)
-}
-
-// sure gives the press of a stretch, which explains so many of its edges.
-func (c *Single) sure(at time.Duration, edges int) {
-	c.lastAt, c.lastRel, c.havePrev = c.now.first, at, true
+	c.lastAt, c.lastRel, c.havePrev = s.first, at, true
 	c.wary = max(0, c.wary-1)
-	c.explain(edges)
-	c.emit(Pressed, c.now.first, at)
+	c.explain(1)
+	c.emit(Pressed, s.first, at)
 }
 
 func (c *Single) doubt(at time.Duration) {
-	c.now.verdict, c.now.told, c.now.ended = doubted, true, !c.closed
+	c.now.verdict, c.now.told = doubted, true
 	c.explain(2)
 	c.emit(Doubtful, c.now.first, at)
 }
@@ -295,7 +290,6 @@ func (c *Single) giveUp(at time.Duration) {
 		s.told = c.closed && at-c.since >= c.grade.Doubt
 	} else { // spikes: interference, not a contact
 		s.verdict = doubted
-		c.explain(0)
 	}
 	c.chatters(s.first, at)
 }
@@ -306,7 +300,9 @@ func (c *Single) settle(at time.Duration) {
 	c.active = false
 	switch s.verdict {
 	case pressed:
-		c.released(max(s.rel, s.last), at)
+		c.lastRel = max(s.rel, s.last)
+		c.explain(1)
+		c.emit(Released, c.lastRel, at)
 	case doubted:
 		c.lastRel, c.havePrev = max(s.rel, s.last), true
 		c.explain(0)
@@ -315,13 +311,8 @@ func (c *Single) settle(at time.Duration) {
 	}
 }
 
-func (c *Single) released(rel, at time.Duration) {
-	c.lastRel = rel
-	c.explain(1)
-	c.emit(Released, rel, at)
-}
-
-// judge grades a stretch that ended without having been sure on the way.
+// judge grades a stretch that ended and was not long enough on the way to be
+// sure.
 func (c *Single) judge(at time.Duration) {
 	s := &c.now
 	from := s.bestEnd - s.best
@@ -332,10 +323,6 @@ func (c *Single) judge(at time.Duration) {
 	suspect := c.tail() || c.tooSoon()
 	rough := s.best > MaxSpike && (suspect || c.since-s.bestEnd > MaxChatter+slack || from-s.first > MaxChatter+slack)
 	switch {
-	case s.bestEnd-s.begin(from) >= c.grade.Sure && s.best >= min(solid, c.grade.Doubt) && !suspect:
-		c.sure(at, 2)
-		c.released(s.bestEnd, at)
-		return
 	case long >= c.grade.Doubt, rough && (!suspect || s.total >= c.grade.Sure), c.crumbled():
 		c.doubt(at)
 		c.lastRel, c.havePrev = s.bestEnd, true
