@@ -294,10 +294,35 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatalf("cut behind %d bytes: %v is no beginning of %v", cut, part, want)
 		}
 		var bad *Error
-		if whole := cut > strings.Index(text, "#0\n") && text[cut-1] == '\n'; whole != (err == nil) || err != nil && !errors.As(err, &bad) {
+		// Right behind the header is no longer inside it.
+		if whole := cut >= strings.Index(text, "#0\n") && text[cut-1] == '\n'; whole != (err == nil) || err != nil && !errors.As(err, &bad) {
 			t.Fatalf("cut behind %q: %v", text[:cut], err)
 		}
 	})
+}
+
+// A capture that lost all but its header is one in which nothing happened; one
+// byte less and it ends inside its header.
+func TestHeaderAlone(t *testing.T) {
+	var b bytes.Buffer
+	w, err := NewWriter(&b, Header{Lines: supervised})
+	if err == nil {
+		err = w.Close(0)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	header, _, ok := strings.Cut(b.String(), "#0\n")
+	if !ok {
+		t.Fatalf("no #0 in %q", b.String())
+	}
+	if got, end, err := items(strings.NewReader(header)); err != nil || len(got) != 0 || end != 0 {
+		t.Errorf("the header alone: %v, end %v, %v", got, end, err)
+	}
+	var bad *Error
+	if _, _, err := items(strings.NewReader(header[:len(header)-1])); !errors.As(err, &bad) {
+		t.Errorf("the header without its last byte: %v", err)
+	}
 }
 
 // items reads a capture as far as it can be read.
