@@ -63,6 +63,7 @@ type Part struct {
 	Name   string `json:"name"`
 	State  State  `json:"state"`
 	Reason string `json:"reason,omitempty"` // why it is absent or failed, in words
+	Lines  []Line `json:"lines,omitempty"`  // the contacts that it brings
 }
 
 // A Lost event says that edges may be missing: the queue of the source ran
@@ -90,3 +91,7 @@ type Board interface {
 	// Close releases the board. It may be called more than once.
 	Close() error
 }
+
+// A Flusher is a Board that can hand over at once what the kernel holds: when
+// Flush returns, every edge that the kernel knew of is in Edges. It never waits.
+type Flusher interface{ Flush() }

@@ -281,10 +281,15 @@ func TestStuck(t *testing.T) {
 // and a warning that was sounding is heard from its beginning.
 func TestUnplugged(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newStage(func(clock *handClock) *card { return newCard(clock, 0) })
+		hold := make(chan struct{})
+		s := newStage(func(clock *handClock) *card {
+			<-hold
+			return newCard(clock, 0)
+		})
 		if h := s.Health(); !strings.Contains(h, "being opened") {
 			t.Errorf("health at the start %q", h)
 		}
+		close(hold)
 		now := boot + 20*time.Second
 		s.run(now)
 		s.Play(audio.Placed{Cue: audio.SqueezeCounted, At: now})

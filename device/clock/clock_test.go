@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"tallyhood/device/clock"
 )
 
@@ -82,5 +84,25 @@ func TestWallSaysHowGoodItIs(t *testing.T) {
 	}
 	if q != want {
 		t.Errorf("%v is said to be %s, want %s", now, q, want)
+	}
+}
+
+// A reading of the kernel's clock between two readings of ours lies between
+// them, at any speed.
+func TestFromMonotonic(t *testing.T) {
+	for _, speed := range []float64{1, 10} {
+		c := clock.New(speed)
+		for range 50 {
+			before := c.Now()
+			var ts unix.Timespec
+			if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
+				t.Fatal(err)
+			}
+			after := c.Now()
+			slack := time.Duration(speed * float64(100*time.Microsecond)) // the tie of the two clocks
+			if at := c.FromMonotonic(time.Duration(ts.Nano())); at < before-slack || at > after+slack {
+				t.Fatalf("speed %v: %v is not between %v and %v", speed, at, before, after)
+			}
+		}
 	}
 }
