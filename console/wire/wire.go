@@ -41,14 +41,21 @@ type Welcome struct {
 // take_lease; Fence is the lease's number as the page knows it, Run the run it
 // means. A command for another run or under an old fence is refused.
 type Command struct {
-	Type  string          `json:"type"` // command
-	ID    string          `json:"id"`   // chosen by the page, named by the reply
-	Run   string          `json:"run,omitempty"`
-	Fence uint64          `json:"fence"`
-	Do    string          `json:"do"`             // open, close, take_lease, drop_lease, sim, or a procedure.Verb of a person
+	Type  string `json:"type"` // command
+	ID    string `json:"id"`   // chosen by the page, named by the reply
+	Run   string `json:"run,omitempty"`
+	Fence uint64 `json:"fence"`
+	// Do is open, close, take_lease, drop_lease, sim, a procedure.Verb of a
+	// person, or for the Inputs page, while no run is open: check_begin,
+	// check_end, learn (Line), learn_end, tone (Cue), latency_begin,
+	// latency_end, confirm_clock (Wall; a time other than the box's sets it).
+	Do    string          `json:"do"`
 	Input procedure.Input `json:"input,omitzero"` // for the verbs
 	Open  *Open           `json:"open,omitempty"` // for open
 	Sim   *Contact        `json:"sim,omitempty"`  // for sim
+	Line  string          `json:"line,omitempty"` // for learn: squeeze or step
+	Cue   string          `json:"cue,omitempty"`  // for tone: an audio.Cue
+	Wall  string          `json:"wall,omitempty"` // for confirm_clock: RFC 3339
 }
 
 // Open begins a run.
@@ -86,8 +93,9 @@ type Snapshot struct {
 	Inputs   Inputs  `json:"inputs"`
 	Sound    string  `json:"sound"`   // empty when sound comes out, else why not
 	Storage  string  `json:"storage"` // empty when facts are being saved, else why not
-	LagMS    int64   `json:"lag_ms"`  // age of the oldest fact that is not on disk yet
-	Run      *Run    `json:"run"`     // null: none is open
+	Clock    Clock   `json:"clock"`
+	LagMS    int64   `json:"lag_ms"` // age of the oldest fact that is not on disk yet
+	Run      *Run    `json:"run"`    // null: none is open
 }
 
 // Inputs is the state of the board.
@@ -100,6 +108,78 @@ type Inputs struct {
 	Report     bool   `json:"report"` // the button is down
 	Noise      int    `json:"noise"`  // rejected edges of this run
 	Lost       string `json:"lost,omitempty"`
+	// Missing says in words which part that brings a contact does not work now.
+	Missing string  `json:"missing,omitempty"`
+	Lines   []Line  `json:"lines"`
+	Check   *Check  `json:"check"`   // the guided check of the wiring; null: none since the start
+	Latency *Timing `json:"latency"` // the self-test of sound and contact; null: none since the start
+	Learn   string  `json:"learn"`   // the contact whose pedal is being learned; empty: none
+}
+
+// A Line is one contact as the board sees it since the daemon started.
+type Line struct {
+	Line     string `json:"line"`     // squeeze, step, taste_no, taste_nc or taste
+	Source   string `json:"source"`   // what brings it, in words
+	Closed   bool   `json:"closed"`   //
+	Edges    uint64 `json:"edges"`    // all
+	Rejected uint64 `json:"rejected"` // of them, chatter, spikes and what else was no press
+	Presses  uint64 `json:"presses"`  // sure ones
+	Doubtful uint64 `json:"doubtful"` //
+	QuietMS  int64  `json:"quiet_ms"` // since the last edge
+}
+
+// A Check is the guided check that no wire is crossed. The box asks for one
+// thing at a time, and exactly one input may change.
+type Check struct {
+	Ask    string   `json:"ask"`    // rest, press_squeeze, let_squeeze, press_step, let_step, press_button, let_button; empty: it has ended
+	Found  []string `json:"found"`  // what is wrong so far, as keys: see the words of the page
+	Lines  []string `json:"lines"`  // the lines that Found speaks of, in its order, comma between several
+	Passed bool     `json:"passed"` // it has ended and nothing was found
+	LeftMS int64    `json:"left_ms"`
+}
+
+// A Timing is the self-test of sound and contact: the box sounds a tone, a
+// person presses when it is heard.
+type Timing struct {
+	Asked    int     `json:"asked"`     // tones so far
+	Of       int     `json:"of"`        // tones in all
+	Done     bool    `json:"done"`      //
+	Why      string  `json:"why"`       // empty, or why there is no figure: too_few, too_wide
+	MidMS    float64 `json:"mid_ms"`    // median from tone to press, what a person needs included
+	LeastMS  float64 `json:"least_ms"`  //
+	SpreadMS float64 `json:"spread_ms"` // half of the presses lie within
+	When     string  `json:"when"`      // wall time of the end, RFC 3339
+}
+
+// A Clock is the box's wall time; durations never depend on it.
+type Clock struct {
+	Wall    string `json:"wall"`    // RFC 3339
+	Quality string `json:"quality"` // unset, restored, confirmed or network
+	Trusted bool   `json:"trusted"` // good enough for due dates
+	Steps   int    `json:"steps"`   // jumps of more than a second since the start
+}
+
+// Box is the health of the box; it is served apart from the snapshots, since
+// it changes slowly. Absent figures are those that the board does not tell.
+type Box struct {
+	Parts      []Part   `json:"parts"`
+	TimeSource string   `json:"time_source"` // kernel time or arrival time
+	Volts      string   `json:"volts"`       // empty: not told; sound, low, was_low
+	Heat       *float64 `json:"heat"`        // degrees Celsius, the hottest part
+	HeatHigh   bool     `json:"heat_high"`
+	StoreFile  string   `json:"store_file"`
+	StoreFree  int64    `json:"store_free"` // bytes
+	StoreOf    int64    `json:"store_of"`
+	WriteMS    *float64 `json:"write_ms"` // median of a small durable write
+	Version    string   `json:"version"`
+}
+
+// A Part of the box: loaded, absent or failed.
+type Part struct {
+	Name   string   `json:"name"`
+	State  string   `json:"state"`
+	Reason string   `json:"reason"`
+	Lines  []string `json:"lines"`
 }
 
 // A Run is the open run. Times are milliseconds; those named run_ms or with
