@@ -11,6 +11,10 @@ require (
 )
 
 require (
+	github.com/coreos/go-systemd/v22 v22.7.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
+	github.com/pelletier/go-toml/v2 v2.4.3 // indirect
 	github.com/spf13/pflag v1.0.10 // indirect
+	periph.io/x/conn/v3 v3.7.3 // indirect
+	periph.io/x/host/v3 v3.8.5 // indirect
 )

@@ -14,7 +14,7 @@ import (
 
 // playDemo drives one scripted run as a tester would, through the same commands
 // and contacts. When a person takes the lease it leaves the rest to them.
-func playDemo(ctx context.Context, ses *session.Session, p parts) {
+func playDemo(ctx context.Context, ses *session.Session, p *parts) {
 	const me = "demo script"
 	n := 0
 	fence := uint64(0)
@@ -48,7 +48,7 @@ func playDemo(ctx context.Context, ses *session.Session, p parts) {
 	if !ask(wire.Command{Do: string(procedure.DoAbstained), Input: procedure.Input{For: 20 * time.Minute, By: "Agnes Thorley"}}) {
 		return
 	}
-	if err := p.board.Play(ctx, p.clk.Now(), demo.Script(r)); err != nil && ctx.Err() == nil {
+	if err := p.sim.Play(ctx, p.clk.Now(), demo.Script(r)); err != nil && ctx.Err() == nil {
 		p.log.Error("demo script", "err", err)
 	}
 }

@@ -80,7 +80,7 @@ func (p *tablet) send(v any) {
 // read takes one message; a reply is returned.
 func (p *tablet) read() *wire.Reply {
 	p.t.Helper()
-	wall, _ := clock.New(1).Wall()
+	wall := clock.Moment()
 	_ = p.c.SetReadDeadline(wall.Add(15 * time.Second))
 	_, data, err := p.c.ReadMessage()
 	if err != nil {

@@ -24,11 +24,13 @@ import (
 	"tallyhood/audio/file"
 	"tallyhood/audio/silent"
 	"tallyhood/audio/speaker"
+	"tallyhood/console/archive"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
 	"tallyhood/console/web"
 	"tallyhood/console/wire"
+	"tallyhood/device"
 	"tallyhood/device/clock"
 	"tallyhood/device/sim"
 	"tallyhood/store"
@@ -37,9 +39,21 @@ import (
 
 // options are the flags of serve.
 type options struct {
-	board, simSocket, addr, storePath, capture, sound, rulesFile, pages string
-	speed                                                               float64
-	single, demo                                                        bool
+	config, board, simSocket, addr, storePath, capture, sound, rulesFile, pages string
+	speed                                                                       float64
+	single, demo                                                                bool
+}
+
+// over puts the flags that were given over the configuration file.
+func (o options) over(c *config, given func(string) bool) {
+	for flag, to := range map[string]struct{ from, to *string }{
+		"board": {&o.board, &c.Board.Kind}, "addr": {&o.addr, &c.Pages.Address}, "store": {&o.storePath, &c.Store.File},
+		"rules-dir": {&o.rulesFile, &c.Rules.Folder},
+	} {
+		if given(flag) {
+			*to.to = *to.from
+		}
+	}
 }
 
 func serveCommand() *cobra.Command {
@@ -49,11 +63,17 @@ func serveCommand() *cobra.Command {
 		Short: "run the console",
 		Args:  cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return serve(c.Context(), o, c.OutOrStdout(), c.ErrOrStderr())
+			conf, err := readConfig(o.config)
+			if err != nil {
+				return err
+			}
+			o.over(&conf, c.Flags().Changed)
+			return serve(c.Context(), o, conf, c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.board, "board", "sim", "the board: sim (simulated; more kinds come with the hardware)")
+	f.StringVar(&o.config, "config", "", "configuration file; flags go before what it says")
+	f.StringVar(&o.board, "board", "sim", "the board: sim (simulated) or wired (the contacts of the configuration file)")
 	f.StringVar(&o.simSocket, "sim-socket", "", "Unix socket on which the simulated board takes lines NAME 0|1")
 	f.StringVar(&o.addr, "addr", "127.0.0.1:8080", "address of the pages; loopback only for now")
 	f.StringVar(&o.storePath, "store", "", "the store's file; without it a temporary one is used and lost")
@@ -68,90 +88,150 @@ func serveCommand() *cobra.Command {
 }
 
 // serve starts everything, says where, and stops in order when ctx ends.
-func serve(ctx context.Context, o options, out, errOut io.Writer) (err error) {
-	log := slog.New(slog.NewTextHandler(errOut, nil))
-	if o.board != "sim" {
-		return fmt.Errorf("board %q is not known; there is sim", o.board)
-	}
+func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (err error) {
+	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: conf.Logging.Level}))
 	if !(o.speed > 0 && o.speed <= 1000) {
 		return fmt.Errorf("--speed %v: from above 0 to 1000", o.speed)
 	}
-	if host, _, err := net.SplitHostPort(o.addr); err != nil || !loopback(host) {
-		return fmt.Errorf("--addr %s: only a loopback address for now, until people can sign in", o.addr)
+	if host, _, err := net.SplitHostPort(conf.Pages.Address); err != nil || !loopback(host) {
+		return fmt.Errorf("address %s: only a loopback address for now, until people can sign in", conf.Pages.Address)
 	}
-	rules, err := ruleSets(o.rulesFile)
-	if err != nil {
+	p := parts{clk: clock.New(o.speed), log: log, out: out, conf: conf}
+	// The board comes first: what finds its chips wants to be alone with them.
+	if err := p.openBoard(o); err != nil {
 		return err
 	}
-	clk := clock.New(o.speed)
-
-	path, remove, err := storeFile(o.storePath)
+	defer func() { err = errors.Join(err, p.board.Close()) }()
+	if p.rules, err = ruleSets(conf.Rules.Folder); err != nil {
+		return err
+	}
+	path, remove, err := storeFile(conf.Store.File)
 	if err != nil {
 		return err
 	}
 	defer remove()
-	journal, err := bolt.Open(path, bolt.Options{})
+	p.path = path
+	if p.journal, err = bolt.Open(path, bolt.Options{}); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, p.journal.Close()) }()
+	floor, err := newest(ctx, p.journal)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, journal.Close()) }()
+	p.wall = clock.NewWall(floor)
+	p.health = newHealth(path, p.clk)
+	if p.player, p.sound, err = playerFor(o, conf.Sound, p.clk, log); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, p.player.Close()) }()
+	return console(ctx, o, &p)
+}
 
-	board := sim.New(clk, !o.single)
-	defer board.Close()
-	if o.simSocket != "" {
-		if err := board.Listen(o.simSocket, log); err != nil {
-			return err
+// newest is the wall time of the newest record whose clock could be trusted;
+// zero when there is none.
+func newest(ctx context.Context, j store.Journal) (time.Time, error) {
+	lines, err := archive.List(ctx, j, 16)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("time of the newest record: %w", err)
+	}
+	for _, l := range lines {
+		st, err := archive.State(ctx, j, l.Run)
+		if err != nil {
+			return time.Time{}, fmt.Errorf("time of the newest record: %w", err)
+		}
+		if t, err := time.Parse(time.RFC3339, st.Opened.Wall); err == nil && clock.Quality(st.Opened.WallQuality).Trusted() {
+			return t, nil
 		}
 	}
-	player, soundPart, err := playerFor(o, clk, log)
-	if err != nil {
-		return err
-	}
-	defer player.Close()
-
-	return console(ctx, o, parts{rules: rules, clk: clk, journal: journal, path: path, board: board, player: player, soundPart: soundPart, log: log, out: out})
+	return time.Time{}, nil
 }
 
 // parts are what the console is wired from.
 type parts struct {
-	rules     map[string]procedure.RuleSet
-	clk       *clock.Clock
-	journal   store.Store
-	path      string
-	board     *sim.Board
-	player    audio.Player
-	soundPart string
-	log       *slog.Logger
-	out       io.Writer
+	conf    config
+	rules   map[string]procedure.RuleSet
+	clk     *clock.Clock
+	wall    *clock.Wall
+	journal store.Store
+	path    string
+	board   device.Board
+	sim     *sim.Board      // nil for a wired board
+	learner session.Learner // nil where no pedal can be learned
+	grace   time.Duration   // by which edges may arrive late
+	source  func() string   // of the instants of edges
+	player  audio.Player
+	sound   device.Part // how sound came up
+	health  *boxHealth
+	log     *slog.Logger
+	out     io.Writer
 }
 
-// The grace of the simulated board: a script dates its edges before it can
-// hand them over, a person's press arrives as it is made.
+// The grace of a board. A script dates its edges before it can hand them over,
+// a person's press at a simulated board arrives as it is made. The kernel dates
+// an edge in its interrupt and queues it right after; what is queued is read
+// before the loop goes on, so that only the time between the two is to cover.
 const (
 	simGrace    = 2 * time.Millisecond
 	scriptGrace = 30 * time.Millisecond
+	wiredGrace  = 5 * time.Millisecond
 )
 
-func console(ctx context.Context, o options, p parts) error {
-	practice := "simulated board"
-	if o.speed != 1 {
-		practice = fmt.Sprintf("simulated board, clock %g times as fast", o.speed)
+func (p *parts) openBoard(o options) error {
+	if p.conf.Board.Kind == "wired" {
+		if o.speed != 1 || o.demo || o.simSocket != "" {
+			return errors.New("--speed, --demo and --sim-socket are for the simulated board")
+		}
+		return p.openWired()
 	}
-	grace := simGrace
+	if err := oneOf("--board", p.conf.Board.Kind, "sim", "wired"); err != nil {
+		return err
+	}
+	p.sim = sim.New(p.clk, !o.single)
+	p.board, p.grace, p.source = p.sim, simGrace, func() string { return device.ArrivalTime }
 	if o.demo {
-		grace = scriptGrace
+		p.grace = scriptGrace
 	}
+	if o.simSocket != "" {
+		if err := p.sim.Listen(o.simSocket, p.log); err != nil {
+			return errors.Join(err, p.sim.Close())
+		}
+	}
+	return nil
+}
+
+// practice says why records of this daemon are practice.
+func (p *parts) practice(o options) string {
+	switch {
+	case p.sim == nil:
+		return "the people and facepieces are invented; own ones cannot be entered yet"
+	case o.speed != 1:
+		return fmt.Sprintf("simulated board, clock %g times as fast", o.speed)
+	}
+	return "simulated board"
+}
+
+func (p *parts) boardName() string {
+	if p.sim != nil {
+		return "simulated board"
+	}
+	return "wired board"
+}
+
+func console(ctx context.Context, o options, p *parts) error {
+	practice := p.practice(o)
 	var server *web.Server
-	ses, err := session.New(ctx, session.Config{
-		Clock: p.clk, Wall: func() (string, string) {
-			t, q := p.clk.Wall()
-			return t.Format(time.RFC3339), string(q)
-		},
-		Board: p.board, BoardName: "simulated board", Sim: p.board, Journal: p.journal, Player: p.player,
+	watchdog := newWatchdog(p.log)
+	conf := session.Config{
+		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player,
 		Rules: p.rules, People: demo.People(), Facepieces: demo.Facepieces(), Practice: practice, Strict: true,
-		TimeSource: "arrival time", Capture: o.capture, Grace: grace, Version: version, Log: p.log,
-		Publish: func(s wire.Snapshot) { server.Publish(s) },
-	})
+		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
+		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: p.health.parts,
+	}
+	if p.sim != nil {
+		conf.Sim = p.sim
+	}
+	ses, err := session.New(ctx, conf)
 	if err != nil {
 		return err
 	}
@@ -160,24 +240,22 @@ func console(ctx context.Context, o options, p parts) error {
 		folder = os.DirFS(o.pages)
 	}
 	server, err = web.New(web.Config{
-		Session: ses, Journal: p.journal, Choices: choices(p.rules), Sim: true, Version: version, Folder: folder, Log: p.log,
+		Session: ses, Journal: p.journal, Choices: choices(p.rules), Sim: p.sim != nil, Version: version, Folder: folder, Log: p.log, Box: p.box,
 		Tick: func(d time.Duration) (<-chan struct{}, func()) {
 			return p.clk.Wake(p.clk.Now() + time.Duration(float64(d)*p.clk.Speed()))
 		},
-		Wall: func() time.Time { t, _ := p.clk.Wall(); return t },
+		Wall: clock.Moment,
 	})
 	if err != nil {
 		return err
 	}
-	listener, err := net.Listen("tcp", o.addr)
+	listener, err := net.Listen("tcp", p.conf.Pages.Address)
 	if err != nil {
 		return fmt.Errorf("pages: %w", err)
 	}
-	for _, part := range p.board.Report() {
+	for _, part := range p.report() {
 		p.log.Info("part", "name", part.Name, "state", part.State, "reason", part.Reason)
 	}
-	p.log.Info("part", "name", "sound", "state", p.soundPart)
-	p.log.Info("part", "name", "store", "state", "loaded", "file", p.path)
 
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -186,10 +264,13 @@ func console(ctx context.Context, o options, p parts) error {
 	web := &http.Server{Handler: server.Handler(), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10}
 	served := make(chan error, 1)
 	go func() { served <- web.Serve(listener) }()
+	go p.health.watch(ctx, p.log)
+	go watchdog.run(ctx, p.clk)
 
 	fmt.Fprintf(p.out, "tallyhood is ready on http://%s/\n", listener.Addr())
 	fmt.Fprintf(p.out, "  practice: %s; no record made here is a test record\n", practice)
 	fmt.Fprintln(p.out, "  this box answers on its own loopback address alone; people cannot sign in yet")
+	watchdog.ready(listener.Addr().String())
 	if o.demo {
 		go playDemo(ctx, ses, p)
 	}
@@ -203,6 +284,7 @@ func console(ctx context.Context, o options, p parts) error {
 			err = nil
 		}
 	}
+	watchdog.stopping()
 	cancel()
 	<-ended
 	server.Close()
@@ -249,25 +331,31 @@ func storeFile(path string) (string, func(), error) {
 	return filepath.Join(dir, "store"), func() { _ = os.RemoveAll(dir) }, nil
 }
 
-func playerFor(o options, clk *clock.Clock, log *slog.Logger) (audio.Player, string, error) {
+func playerFor(o options, conf soundConfig, clk *clock.Clock, log *slog.Logger) (audio.Player, device.Part, error) {
+	part := device.Part{Name: "sound", State: device.Loaded}
+	absent := func(why string) (audio.Player, device.Part, error) {
+		part.State, part.Reason = device.Absent, why
+		return silent.Player{}, part, nil
+	}
 	switch {
 	case filepath.Ext(o.sound) == ".wav":
 		p, err := file.Create(o.sound, clk.Now)
-		return p, "loaded: into a file", err
+		part.Reason = "into a file"
+		return p, part, err
 	case o.sound == "off":
-		return silent.Player{}, "absent: switched off", nil
+		return absent("switched off")
 	case o.sound != "auto":
-		return nil, "", fmt.Errorf("--sound %s: auto, off or a file ending in .wav", o.sound)
+		return nil, part, fmt.Errorf("--sound %s: auto, off or a file ending in .wav", o.sound)
 	case o.speed != 1:
-		return silent.Player{}, "absent: the clock does not run at the speed of sound cards", nil
+		return absent("the clock does not run at the speed of sound cards")
 	}
 	if _, err := exec.LookPath("aplay"); err != nil {
-		return silent.Player{}, "absent: no aplay", nil
+		return absent("no aplay")
 	}
 	if cards, err := os.ReadDir("/proc/asound"); err != nil || len(cards) == 0 {
-		return silent.Player{}, "absent: no sound card", nil
+		return absent("no sound card")
 	}
-	return speaker.New(speaker.Options{Clock: clk, Log: log}), "loaded", nil
+	return speaker.New(speaker.Options{Clock: clk, Device: conf.Device, Log: log}), part, nil
 }
 
 func choices(rules map[string]procedure.RuleSet) wire.Choices {

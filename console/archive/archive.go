@@ -44,6 +44,10 @@ type View struct {
 	Version     string               `json:"version"`
 	Number      uint64               `json:"number"` // of the last entry
 	Hash        string               `json:"hash"`   // of the last entry, hexadecimal
+
+	Box           []procedure.Piece `json:"box"`            // what of the box was loaded, absent or failed
+	WiringChecked string            `json:"wiring_checked"` // wall time of the last guided check of the wires; empty: none
+	SoundMS       float64           `json:"sound_ms"`       // self-test from tone to press, a person's reaction included; 0: none
 }
 
 // Run reads one run; store.ErrNotFound when there is none of that name.
@@ -57,6 +61,10 @@ func Run(ctx context.Context, j store.Journal, run string) (View, error) {
 		Style: st.Opened.Facepiece.Style, Size: st.Opened.Facepiece.Size, Whose: st.Opened.Facepiece.Whose,
 		SqueezesS: []record.Seconds{}, Answers: st.Answers, RulesName: st.Opened.Rules.Name, Prevails: st.Opened.Rules.Prevails,
 		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
+		Box: st.Opened.Box, WiringChecked: st.Opened.WiringChecked, SoundMS: st.Opened.SoundMS,
+	}
+	if v.Box == nil {
+		v.Box = []procedure.Piece{}
 	}
 	if v.Answers == nil {
 		v.Answers = []procedure.Answered{}

@@ -27,7 +27,7 @@ func newHub(t *testing.T) (*hub.Hub, *clock.Clock, *atomic.Int32) {
 		Left:    func(*hub.Client) { left.Add(1) },
 		Log:     slog.New(slog.DiscardHandler),
 		Tick:    func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall:    func() time.Time { w, _ := clk.Wall(); return w },
+		Wall:    clock.Moment,
 	}
 	return h, clk, left
 }

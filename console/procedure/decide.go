@@ -123,6 +123,8 @@ func (d *decision) input() {
 			d.end(NotValid, map[Verb]Reason{DoGap: InputGap, DoStalled: Stalled, DoJournalFailed: JournalFailed}[in.Do], in.At)
 		}
 		d.cue(CueFault)
+	case DoClockStepped:
+		d.say(Faulted{"clock_stepped", in.Detail})
 	case DoPowerLost:
 		d.end(NotValid, PowerLost, in.At)
 	case DoEnd, DoAbandon:
@@ -507,6 +509,16 @@ func (d *decision) afterVerdict() {
 	case FromPerson(in.Do):
 		d.refuse(WhyNotHere)
 	}
+}
+
+// FromBox says whether a verb is the box's own word about itself: none of them
+// can make a run better than it is.
+func FromBox(v Verb) bool {
+	switch v {
+	case DoGap, DoStalled, DoClockStepped, DoJournalFailed:
+		return true
+	}
+	return false
 }
 
 // FromPerson says whether a verb is one that people at a page give.

@@ -39,6 +39,13 @@ type Facepiece struct {
 	Whose     string        `json:"whose,omitempty"`             // own or pool piece, and its condition
 }
 
+// A Piece is a part of the box and how it was when the run was opened.
+type Piece struct {
+	Name   string `json:"name"`
+	State  string `json:"state"` // loaded, absent or failed
+	Reason string `json:"reason,omitempty"`
+}
+
 // The facts of a run.
 type (
 	// RunOpened binds person, facepiece, rules and box before anything else.
@@ -56,6 +63,14 @@ type (
 		WallQuality string    `json:"wall_quality,omitempty"`
 		TimeSource  string    `json:"time_source,omitempty"` // kernel time or arrival time of edges
 		Version     string    `json:"version,omitempty"`     // of tallyhood
+		// Box is the start-up report as it stood: loaded, absent or failed.
+		Box []Piece `json:"box,omitempty"`
+		// WiringChecked is the wall time of the last guided check of the wires
+		// that found nothing, since the daemon started.
+		WiringChecked string `json:"wiring_checked,omitempty"`
+		// SoundMS is the figure of the last self-test from tone to press, in
+		// milliseconds; a person's reaction is in it.
+		SoundMS float64 `json:"sound_ms,omitempty"`
 	}
 	// Answered is a person's answer to a question before the test.
 	Answered struct {

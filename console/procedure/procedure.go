@@ -116,6 +116,7 @@ const (
 	DoTick          Verb = "tick"           // an instant that the state asked for has come
 	DoGap           Verb = "gap"            // edges may be missing
 	DoStalled       Verb = "stalled"        // the daemon lost more than a second
+	DoClockStepped  Verb = "clock_stepped"  // Detail: wall time jumped; nothing depends on it
 	DoJournalFailed Verb = "journal_failed" //
 	DoPowerLost     Verb = "power_lost"     // found open after a restart
 	DoEnd           Verb = "end"            // nothing more will come

@@ -12,7 +12,7 @@ import (
 	"tallyhood/console/wire"
 	"tallyhood/device"
 	"tallyhood/device/capture"
-	"tallyhood/device/contact"
+	"tallyhood/device/clock"
 )
 
 // command answers a page, at once or when the run has worked it off.
@@ -55,6 +55,8 @@ func (s *Session) command(a asked) {
 		say(s.open(c.Open))
 	case "close":
 		say(s.closeRun(c.Run))
+	case "check_begin", "check_end", "learn", "learn_end", "tone", "latency_begin", "latency_end", "confirm_clock":
+		say(s.inputCommand(c))
 	default:
 		s.ask(a, say)
 	}
@@ -154,15 +156,23 @@ func (s *Session) open(o *wire.Open) string {
 	if may, _ := r.MayTest(fp.Type, fp.FitFactor); !may {
 		return "facepiece_not_allowed"
 	}
-	wall, quality := s.cfg.Wall()
+	wall, quality := s.cfg.Wall.Now()
+	switch {
+	case quality == clock.Unset:
+		return "clock_unset"
+	case s.missing() != "":
+		return "input_missing"
+	}
+	s.endInputTests()
 	number, _ := s.cfg.Journal.Last()
 	s.runs++
 	opened := procedure.RunOpened{
 		Run: fmt.Sprintf("r%06d", number+uint64(len(s.pending))+1), Rules: r, Agent: o.Agent,
 		Wearer: s.cfg.People[w], Facepiece: fp, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
-		Strict: s.cfg.Strict, Practice: s.cfg.Practice, Wall: wall, WallQuality: quality,
-		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version,
+		Strict: s.cfg.Strict, Practice: s.cfg.Practice, Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
+		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version, Box: s.box(), WiringChecked: s.inputs.checked, SoundMS: s.inputs.soundMS,
 	}
+	s.lost = "" // it was about what came before
 	at := max(s.cfg.Clock.Now()-s.grace(), 0)
 	s.begin(opened, at)
 	return ""
@@ -216,13 +226,6 @@ func (s *Session) closeRun(run string) string {
 	}
 	clear(s.calls)
 	s.engine = nil
-	at := s.cfg.Clock.Now()
-	s.panel = contact.NewPanel(s.supervised(), at)
-	for _, l := range device.Lines() {
-		if s.levels[l] {
-			feed(s.panel, device.Edge{At: at, Line: l, Closed: true})
-		}
-	}
 	for l, on := range s.lit {
 		if on {
 			s.cfg.Board.Light(l, false)

@@ -94,7 +94,7 @@ func newDeskOn(t *testing.T, clk deskClock, journal store.Journal, change ...fun
 		journal = memory.New()
 	}
 	cfg := session.Config{
-		Clock: d.clk, Wall: func() (string, string) { return "2026-03-01T09:00:00Z", "system" },
+		Clock: d.clk, Wall: clock.NewWall(time.Time{}),
 		Board: d.board, BoardName: "simulated board", Sim: d.board, Journal: journal, Player: d.heard,
 		Rules: map[string]procedure.RuleSet{"us-osha": d.rules}, People: demo.People(), Facepieces: demo.Facepieces(),
 		Practice: "test", Strict: true, TimeSource: "arrival time", Grace: 30 * time.Millisecond,

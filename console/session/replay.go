@@ -101,7 +101,8 @@ func cues(orders []procedure.Order) []audio.Placed {
 	return out
 }
 
-// noted are the verbs that a capture carries as notes, since no contact shows them.
+// Notes of a capture carry what people and the box itself said, since no contact
+// shows it.
 const notePrefix = "input "
 
 // noteStrict, at the beginning of a capture, says that the live run demanded
@@ -136,7 +137,7 @@ func fromNote(item capture.Item) (procedure.Input, bool) {
 		return procedure.Input{}, false
 	}
 	var in procedure.Input
-	if json.Unmarshal([]byte(text), &in) != nil || !procedure.FromPerson(in.Do) {
+	if json.Unmarshal([]byte(text), &in) != nil || !procedure.FromPerson(in.Do) && !procedure.FromBox(in.Do) {
 		return procedure.Input{}, false
 	}
 	in.At = item.At

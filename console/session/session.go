@@ -18,6 +18,7 @@ import (
 	"tallyhood/console/procedure"
 	"tallyhood/console/wire"
 	"tallyhood/device"
+	"tallyhood/device/clock"
 	"tallyhood/device/contact"
 	"tallyhood/store"
 )
@@ -30,6 +31,22 @@ type Clock interface {
 	Wake(at time.Duration) (<-chan struct{}, func())
 }
 
+// A Wall is wall time with its quality: a label for records, on which nothing
+// depends.
+type Wall interface {
+	Now() (time.Time, clock.Quality)
+	Confirm(time.Time) error
+	// Look gives the jump of the operating system's time since the last call.
+	Look() time.Duration
+	Steps() int
+}
+
+// A Learner is a board that can learn which pedal brings a contact.
+type Learner interface {
+	// Learn waits for a press of the pedal, and gives what was learned in words.
+	Learn(ctx context.Context, l device.Line) (string, error)
+}
+
 // A Contactor is a board whose contacts a page may press.
 type Contactor interface {
 	Set(l device.Line, closed bool) error
@@ -39,10 +56,11 @@ type Contactor interface {
 // Config is what a session is made of.
 type Config struct {
 	Clock      Clock
-	Wall       func() (label, quality string) // wall time for a new run
+	Wall       Wall
 	Board      device.Board
 	BoardName  string
 	Sim        Contactor // nil for a real board
+	Learner    Learner   // nil where no pedal can be learned
 	Journal    store.Journal
 	Player     audio.Player
 	Rules      map[string]procedure.RuleSet
@@ -54,6 +72,8 @@ type Config struct {
 	Capture    string        // file to write what the board saw to; empty for none
 	Grace      time.Duration // real time by which edges may arrive late
 	Publish    func(wire.Snapshot)
+	Parts      func() []device.Part // of the box beside the board, for the record; may be nil
+	Beat       func()               // called by the loop at least four times a second, for a watchdog; may be nil
 	Version    string
 	Log        *slog.Logger
 }
@@ -72,8 +92,11 @@ type Session struct {
 	durable  procedure.State // what is on disk of the run
 	pending  []procedure.Dated
 	promises []procedure.Order // orders that wait for the disk
-	panel    *contact.Panel    // watches the contacts while no run is open
+	panel    *contact.Panel    // watches the contacts, run or not
+	fed      time.Duration     // instant that the panel has been told of
 	levels   map[device.Line]bool
+	stats    map[device.Line]*stat
+	inputs   inputs
 	calls    map[uint64]asked
 	tag      uint64
 	number   uint64
@@ -102,11 +125,15 @@ type asked struct {
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
 		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), ended: make(chan struct{}),
-		levels: map[device.Line]bool{}, calls: map[uint64]asked{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
+		levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, calls: map[uint64]asked{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
 		return nil, err
 	}
+	for _, l := range cfg.Board.Lines() {
+		s.stats[l] = &stat{}
+	}
+	s.inputs.learned = make(chan learned, 1)
 	s.writer = newWriter(cfg.Journal)
 	return s, nil
 }
@@ -216,7 +243,8 @@ func (s *Session) Run(ctx context.Context) error {
 		close(s.ended)
 	}()
 	s.looked = s.cfg.Clock.Now()
-	s.panel = contact.NewPanel(s.supervised(), s.looked)
+	s.fed = s.looked
+	s.panel = contact.NewPanel(s.supervised(), s.fed)
 	s.publish()
 	for {
 		wake := s.wake()
@@ -233,8 +261,7 @@ func (s *Session) Run(ctx context.Context) error {
 			s.edge(e)
 		case l, ok := <-s.cfg.Board.Lost():
 			if ok {
-				s.lost = l.Reason
-				s.tell(procedure.DoGap, l.Reason)
+				s.gap(l.Reason)
 			}
 			s.watch(due)
 		case a := <-s.commands:
@@ -250,6 +277,9 @@ func (s *Session) Run(ctx context.Context) error {
 		case w := <-s.writer.done:
 			s.watch(due)
 			s.onDisk(w)
+		case l := <-s.inputs.learned:
+			s.watch(due)
+			s.onLearned(l)
 		case <-timer:
 			s.watch(due)
 		case <-ctx.Done():
@@ -266,7 +296,17 @@ func (s *Session) Run(ctx context.Context) error {
 		s.advance()
 		s.act()
 		s.publish()
+		if s.cfg.Beat != nil {
+			s.cfg.Beat()
+		}
 	}
+}
+
+// gap: edges may be missing, so nothing that follows is sure.
+func (s *Session) gap(reason string) {
+	s.lost = reason
+	s.cfg.Log.Warn("edges may be missing", "reason", reason)
+	s.tell(procedure.DoGap, reason)
 }
 
 // watch notices that the loop has lost more than a second, whatever woke it:
@@ -276,6 +316,10 @@ func (s *Session) watch(due time.Duration) {
 	now := s.cfg.Clock.Now()
 	if late := s.cfg.Clock.Real(now - due); late > stall {
 		s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
+	}
+	if jump := s.cfg.Wall.Look(); jump != 0 {
+		s.cfg.Log.Warn("wall time jumped", "by", jump)
+		s.tell(procedure.DoClockStepped, fmt.Sprintf("by %+.0f s", jump.Seconds()))
 	}
 	s.looked = now
 }
@@ -300,18 +344,26 @@ func (s *Session) beat() time.Duration { return time.Duration(float64(beat) * s.
 
 func (s *Session) wake() time.Duration {
 	at := s.cfg.Clock.Now() + s.beat()
-	next, ok := s.panel.Next()
-	if s.engine != nil {
-		next, ok = s.engine.Next()
+	soonest := func(next time.Duration, ok bool) {
+		if ok {
+			at = min(at, next+s.grace())
+		}
 	}
-	if ok {
-		at = min(at, next+s.grace())
+	soonest(s.panel.Next())
+	soonest(s.inputs.next())
+	if s.engine != nil {
+		soonest(s.engine.Next())
 	}
 	return at
 }
 
-// drain takes the edges that are there already, so that one snapshot shows all.
+// drain takes the edges that are there already, those that the kernel still
+// holds included, and the word of lost ones: the run may not go past what it
+// could know, and one snapshot shows all.
 func (s *Session) drain() {
+	if f, ok := s.cfg.Board.(device.Flusher); ok {
+		f.Flush()
+	}
 	for range 1024 {
 		select {
 		case e, ok := <-s.cfg.Board.Edges():
@@ -319,6 +371,15 @@ func (s *Session) drain() {
 				return
 			}
 			s.edge(e)
+			continue
+		default:
+		}
+		select {
+		case l, ok := <-s.cfg.Board.Lost():
+			if !ok {
+				return
+			}
+			s.gap(l.Reason)
 		default:
 			return
 		}
@@ -327,41 +388,48 @@ func (s *Session) drain() {
 
 func (s *Session) edge(e device.Edge) {
 	if e.Seq != 0 && s.seq != 0 && e.Seq != s.seq+1 {
-		s.lost = "the numbers of the edges have a gap"
-		s.tell(procedure.DoGap, s.lost)
+		s.gap("the numbers of the edges have a gap")
 	}
 	s.seq = e.Seq
 	s.levels[e.Line] = e.Closed
-	if s.engine == nil {
-		feed(s.panel, e)
-		return
+	s.feed(e)
+	if s.engine != nil {
+		e.At = s.engine.Edge(e)
+		s.record.edge(e)
 	}
-	e.At = s.engine.Edge(e)
-	s.record.edge(e)
 }
 
-func feed(p *contact.Panel, e device.Edge) {
-	at := max(e.At, p.Reached())
+// feed gives an edge to the panel and the tests that watch the contacts
+// themselves, run or not.
+func (s *Session) feed(e device.Edge) {
+	s.fed = max(s.fed, e.At)
+	at := s.fed
 	switch e.Line {
 	case device.Squeeze:
-		p.SqueezeEdge(at, e.Closed)
+		s.panel.SqueezeEdge(at, e.Closed)
 	case device.Step:
-		p.StepEdge(at, e.Closed)
+		s.panel.StepEdge(at, e.Closed)
 	case device.Taste, device.TasteNO:
-		p.ReportEdge(at, e.Closed)
+		s.panel.ReportEdge(at, e.Closed)
 	case device.TasteNC:
-		p.RestEdge(at, e.Closed)
+		s.panel.RestEdge(at, e.Closed)
 	}
+	if st := s.stats[e.Line]; st != nil {
+		st.edges++
+		st.last = at
+	}
+	s.inputs.edge(at, e)
 }
 
 func (s *Session) advance() {
 	to := s.cfg.Clock.Now() - s.grace()
-	if s.engine == nil {
-		s.panel.Advance(to)
-		s.panel.Take()
-		return
+	s.fed = max(s.fed, to)
+	s.panel.Advance(s.fed)
+	for _, g := range s.panel.Take() {
+		s.count(g)
 	}
-	if to > s.engine.Now() {
+	s.testInputs(s.fed)
+	if s.engine != nil && to > s.engine.Now() {
 		s.engine.Advance(to)
 	}
 }
@@ -370,7 +438,9 @@ func (s *Session) advance() {
 // instant that the run was sure of, so that no verdict can come before it.
 func (s *Session) tell(do procedure.Verb, detail string) {
 	if s.engine != nil {
-		s.engine.Input(procedure.Input{At: s.engine.Now(), Do: do, Detail: detail})
+		in := procedure.Input{At: s.engine.Now(), Do: do, Detail: detail}
+		s.engine.Input(in)
+		s.record.input(in)
 	}
 }
 

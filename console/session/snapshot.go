@@ -25,9 +25,12 @@ func (s *Session) snapshot() wire.Snapshot {
 		Inputs: wire.Inputs{
 			Board: s.cfg.BoardName, Supervised: s.supervised(), Lost: s.lost,
 			Squeeze: s.levels[device.Squeeze], Step: s.levels[device.Step],
-			Report: s.levels[device.Taste] || s.levels[device.TasteNO],
+			Report:  s.levels[device.Taste] || s.levels[device.TasteNO],
+			Missing: s.missing(), Lines: s.lines(now), Check: s.inputs.checkState(), Latency: s.inputs.latencyState(), Learn: string(s.inputs.learning), Learned: s.inputs.said,
 		},
 	}
+	wall, quality := s.cfg.Wall.Now()
+	w.Clock = wire.Clock{Wall: wall.Format(time.RFC3339), Quality: string(quality), Trusted: quality.Trusted(), Steps: s.cfg.Wall.Steps()}
 	if len(s.pending) > 0 {
 		w.LagMS = s.cfg.Clock.Real(now - s.oldest).Milliseconds()
 	}

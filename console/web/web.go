@@ -41,6 +41,7 @@ type Config struct {
 	Choices wire.Choices
 	Sim     bool
 	Version string
+	Box     func() wire.Box
 	Folder  fs.FS // pages from here instead of the built-in ones, while developing
 	Log     *slog.Logger
 	Tick    func(time.Duration) (<-chan struct{}, func())
@@ -103,6 +104,7 @@ func (s *Server) Close() { s.hub.Close() }
 
 var pageOf = map[string]string{
 	"/": "bench.html", "/bench": "bench.html", "/wearer": "wearer.html", "/gallery": "gallery.html", "/records": "records.html",
+	"/inputs": "inputs.html",
 }
 
 // Handler answers the requests. A request for a host that is not this machine
@@ -121,6 +123,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("ok\n")) })
 	mux.HandleFunc("GET /api/choices", func(w http.ResponseWriter, _ *http.Request) { s.json(w, s.cfg.Choices) })
+	mux.HandleFunc("GET /api/box", func(w http.ResponseWriter, _ *http.Request) { s.json(w, s.cfg.Box()) })
 	mux.HandleFunc("GET /api/records", func(w http.ResponseWriter, r *http.Request) {
 		lines, err := archive.List(r.Context(), s.cfg.Journal, 200)
 		s.answer(w, lines, err)

@@ -49,7 +49,7 @@ func newServer(t *testing.T) (*web.Server, *httptest.Server, *asks) {
 	s, err := web.New(web.Config{
 		Session: a, Journal: memory.New(), Sim: true, Version: "test", Log: slog.New(slog.DiscardHandler),
 		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall: func() time.Time { w, _ := clk.Wall(); return w },
+		Wall: clock.Moment,
 	})
 	if err != nil {
 		t.Fatal(err)

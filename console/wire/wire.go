@@ -114,6 +114,7 @@ type Inputs struct {
 	Check   *Check  `json:"check"`   // the guided check of the wiring; null: none since the start
 	Latency *Timing `json:"latency"` // the self-test of sound and contact; null: none since the start
 	Learn   string  `json:"learn"`   // the contact whose pedal is being learned; empty: none
+	Learned string  `json:"learned"` // what came of the last learning, in words; empty: none since the start
 }
 
 // A Line is one contact as the board sees it since the daemon started.
@@ -278,7 +279,11 @@ type Choice struct {
 
 // ForRole gives what a role may see of a snapshot.
 func ForRole(s Snapshot, r Role) Snapshot {
-	if s.Run == nil || r == Tester {
+	if r == Tester {
+		return s
+	}
+	s.Inputs.Lines, s.Inputs.Check, s.Inputs.Latency, s.Inputs.Learn, s.Inputs.Learned = []Line{}, nil, nil, "", ""
+	if s.Run == nil {
 		return s
 	}
 	run := *s.Run

@@ -13,18 +13,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// A Quality says how far wall time can be trusted.
-type Quality string
-
-// The qualities.
-const (
-	Unset  Quality = "unset"  // the board's clock stands before this program was written
-	System Quality = "system" // taken from the operating system, source unknown
-)
-
-// built is a date before which no true clock can stand.
-var built = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
-
 // A Clock counts from its making, Speed times as fast as real time. Its
 // methods may be called from any goroutine.
 type Clock struct {
@@ -107,11 +95,6 @@ func (c *Clock) Sleep(ctx context.Context, at time.Duration) error {
 	}
 }
 
-// Wall is the wall time with its quality.
-func (c *Clock) Wall() (time.Time, Quality) {
-	now := time.Now()
-	if now.Before(built) {
-		return now, Unset
-	}
-	return now, System
-}
+// Moment is now as Go's network connections want it for their deadlines: it
+// carries the monotonic reading, so that steps of wall time do not move them.
+func Moment() time.Time { return time.Now() }

@@ -76,17 +76,6 @@ func TestSleepEndsWithItsContext(t *testing.T) {
 	}
 }
 
-func TestWallSaysHowGoodItIs(t *testing.T) {
-	now, q := clock.New(1).Wall()
-	want := clock.System
-	if now.Before(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)) {
-		want = clock.Unset
-	}
-	if q != want {
-		t.Errorf("%v is said to be %s, want %s", now, q, want)
-	}
-}
-
 // A reading of the kernel's clock between two readings of ours lies between
 // them, at any speed.
 func TestFromMonotonic(t *testing.T) {

@@ -228,7 +228,7 @@ func (b *Board) Lit(l device.Lamp) bool {
 
 // Report implements device.Board.
 func (b *Board) Report() []device.Part {
-	return []device.Part{{Name: "simulated board", State: device.Loaded, Reason: "whatever is recorded is practice"}}
+	return []device.Part{{Name: "simulated board", State: device.Loaded, Reason: "whatever is recorded is practice", Lines: b.Lines()}}
 }
 
 // Close implements device.Board.

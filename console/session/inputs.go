@@ -1,0 +1,251 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package session
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"tallyhood/audio"
+	"tallyhood/console/procedure"
+	"tallyhood/console/wire"
+	"tallyhood/console/wiring"
+	"tallyhood/device"
+	"tallyhood/device/clock"
+	"tallyhood/device/contact"
+)
+
+// A stat counts what a contact did since the daemon started.
+type stat struct {
+	edges, presses, doubtful uint64
+	last                     time.Duration
+}
+
+// inputs are the tests of the contacts and of sound that a person makes between
+// runs. Owned by the loop.
+type inputs struct {
+	check    *wiring.Check
+	checked  string // wall time of the last check that found nothing
+	learning device.Line
+	giveUp   context.CancelFunc
+	learned  chan learned
+	said     string // what came of the last learning
+	soundMS  float64
+}
+
+// learned is what came of "press it now".
+type learned struct {
+	line device.Line
+	what string
+	err  error
+}
+
+// learnFor is how long a pedal is waited for, real time.
+const learnFor = 25 * time.Second
+
+func (i *inputs) edge(at time.Duration, e device.Edge) {
+	if i.check != nil {
+		i.check.Edge(at, string(e.Line), e.Closed)
+	}
+}
+
+// next is when a test has something to do by itself.
+func (i *inputs) next() (time.Duration, bool) {
+	if i.check == nil || i.check.Ask() == wiring.Ended {
+		return 0, false
+	}
+	return i.check.Wake(), true
+}
+
+// count takes what a contact did as the panel sees it.
+func (s *Session) count(g contact.Sighting) {
+	st := s.stats[s.lineOf(g.Source)]
+	if st == nil {
+		return
+	}
+	switch g.Kind {
+	case contact.Pressed:
+		st.presses++
+	case contact.Doubtful:
+		st.doubtful++
+	}
+}
+
+// lineOf is the contact under which the presses of a source are shown.
+func (s *Session) lineOf(src contact.Source) device.Line {
+	switch {
+	case src == contact.Squeeze:
+		return device.Squeeze
+	case src == contact.Step:
+		return device.Step
+	case s.panel.Supervised():
+		return device.TasteNO
+	}
+	return device.Taste
+}
+
+// testInputs brings the tests of the contacts up to an instant.
+func (s *Session) testInputs(to time.Duration) {
+	if c := s.inputs.check; c != nil {
+		ended := c.Ask() == wiring.Ended
+		c.Advance(to)
+		if !ended && c.Passed() {
+			wall, _ := s.cfg.Wall.Now()
+			s.inputs.checked = wall.Format(time.RFC3339)
+		}
+	}
+}
+
+// inputCommand works off a command of the Inputs page; "" when it was done.
+func (s *Session) inputCommand(c wire.Command) string {
+	if s.engine != nil {
+		return "run_open"
+	}
+	i := &s.inputs
+	switch c.Do {
+	case "check_begin":
+		var lines []string
+		levels := map[string]bool{}
+		for _, l := range s.cfg.Board.Lines() {
+			lines = append(lines, string(l))
+			levels[string(l)] = s.levels[l]
+		}
+		i.checked = ""
+		i.check = wiring.New(lines, levels, s.fed)
+	case "check_end":
+		i.check = nil
+	case "tone":
+		if !slices.Contains(audio.Cues(), audio.Cue(c.Cue)) {
+			return "unknown"
+		}
+		s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(c.Cue), At: s.cfg.Clock.Now()})
+	case "learn":
+		return s.learn(device.Line(c.Line))
+	case "learn_end":
+		if i.giveUp != nil {
+			i.giveUp()
+		}
+	case "confirm_clock":
+		t, err := time.Parse(time.RFC3339, c.Wall)
+		if err != nil {
+			return "unknown"
+		}
+		if err := s.cfg.Wall.Confirm(t); errors.Is(err, clock.ErrServed) {
+			return "clock_served"
+		} else if err != nil {
+			return "clock_wrong"
+		}
+		s.cfg.Log.Info("a person confirmed the time", "wall", c.Wall)
+	}
+	return ""
+}
+
+func (s *Session) learn(l device.Line) string {
+	i := &s.inputs
+	switch {
+	case s.cfg.Learner == nil:
+		return "no_pedal"
+	case l != device.Squeeze && l != device.Step:
+		return "unknown"
+	case i.giveUp != nil:
+		return "busy"
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	i.learning, i.giveUp = l, cancel
+	go func() {
+		what, err := s.cfg.Learner.Learn(ctx, l)
+		i.learned <- learned{l, what, err}
+	}()
+	return ""
+}
+
+func (s *Session) onLearned(l learned) {
+	i := &s.inputs
+	i.giveUp()
+	i.learning, i.giveUp = "", nil
+	i.said = l.what
+	if l.err != nil {
+		i.said = l.err.Error()
+	}
+	s.cfg.Log.Info("learned", "contact", l.line, "what", l.what, "err", l.err)
+}
+
+// endInputTests gives up what a person was testing, since a run begins.
+func (s *Session) endInputTests() {
+	if c := s.inputs.check; c != nil && c.Ask() != wiring.Ended {
+		s.inputs.check = nil
+	}
+	if s.inputs.giveUp != nil {
+		s.inputs.giveUp()
+	}
+}
+
+// missing says in words which part that brings a contact does not work now.
+func (s *Session) missing() string {
+	var out []string
+	for _, p := range s.cfg.Board.Report() {
+		if p.State != device.Loaded && len(p.Lines) > 0 {
+			out = append(out, p.Name+": "+p.Reason)
+		}
+	}
+	return strings.Join(out, "; ")
+}
+
+// box is the start-up report as a record keeps it.
+func (s *Session) box() []procedure.Piece {
+	var out []procedure.Piece
+	all := s.cfg.Board.Report()
+	if s.cfg.Parts != nil {
+		all = append(all, s.cfg.Parts()...)
+	}
+	for _, p := range all {
+		out = append(out, procedure.Piece{Name: p.Name, State: string(p.State), Reason: p.Reason})
+	}
+	sound := procedure.Piece{Name: "sound", State: string(device.Loaded)}
+	if why := s.cfg.Player.Health(); why != "" {
+		sound.State, sound.Reason = string(device.Absent), why
+	}
+	return append(out, sound)
+}
+
+// lines are the contacts for the Inputs page.
+func (s *Session) lines(now time.Duration) []wire.Line {
+	from := map[device.Line]string{}
+	for _, p := range s.cfg.Board.Report() {
+		for _, l := range p.Lines {
+			from[l] = p.Name
+		}
+	}
+	out := []wire.Line{}
+	for _, l := range s.cfg.Board.Lines() {
+		st := s.stats[l]
+		w := wire.Line{
+			Line: string(l), Source: from[l], Closed: s.levels[l], Edges: st.edges, Presses: st.presses, Doubtful: st.doubtful,
+			QuietMS: s.cfg.Clock.Real(now - st.last).Milliseconds(),
+		}
+		for _, src := range []contact.Source{contact.Squeeze, contact.Step, contact.Report} {
+			if s.lineOf(src) == l {
+				w.Rejected = uint64(s.panel.NoiseOf(src))
+			}
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+func (i *inputs) checkState() *wire.Check {
+	if i.check == nil {
+		return nil
+	}
+	w := &wire.Check{Ask: i.check.Ask(), Found: []string{}, Lines: []string{}, Passed: i.check.Passed(), LeftMS: i.check.LeftMS()}
+	for _, f := range i.check.Found() {
+		w.Found = append(w.Found, f.Key)
+		w.Lines = append(w.Lines, strings.Join(f.Lines, ","))
+	}
+	return w
+}
+
+func (i *inputs) latencyState() *wire.Timing { return nil }
