@@ -97,7 +97,14 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 		return fmt.Errorf("address %s: only a loopback address for now, until people can sign in", conf.Pages.Address)
 	}
 	p := parts{clk: clock.New(o.speed), log: log, out: out, conf: conf}
-	// The board comes first: what finds its chips wants to be alone with them.
+	path, remove, err := storeFile(conf.Store.File)
+	if err != nil {
+		return err
+	}
+	defer remove()
+	p.path = path
+	// The board comes before any file is open: what finds its chips wants to
+	// be alone with them.
 	if err := p.openBoard(o); err != nil {
 		return err
 	}
@@ -105,12 +112,6 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	if p.rules, err = ruleSets(conf.Rules.Folder); err != nil {
 		return err
 	}
-	path, remove, err := storeFile(conf.Store.File)
-	if err != nil {
-		return err
-	}
-	defer remove()
-	p.path = path
 	if p.journal, err = bolt.Open(path, bolt.Options{}); err != nil {
 		return err
 	}

@@ -2,6 +2,160 @@
 
 package main
 
-import "errors"
+import (
+	"context"
+	"fmt"
+	"maps"
+	"path/filepath"
+	"slices"
+	"time"
 
-func (p *parts) openWired() error { return errors.New("not there yet") }
+	"tallyhood/device"
+	"tallyhood/device/board"
+	"tallyhood/device/gpio"
+	"tallyhood/device/pedal"
+)
+
+// pedalsFile, beside the store, keeps which pedal brings which contact.
+const pedalsFile = "pedals.json"
+
+// openWired makes the board of the contacts and outputs that are configured.
+func (p *parts) openWired() error {
+	opened, err := p.wired()
+	if err != nil {
+		return badInput{fmt.Errorf("wired board: %w", err)}
+	}
+	p.board, p.grace, p.source = opened, wiredGrace, opened.TimeSource
+	return nil
+}
+
+func (p *parts) wired() (*board.Board, error) {
+	o := board.Options{Log: p.log}
+	lines := gpio.Options{Clock: p.clk, Log: p.log, Edges: p.conf.Board.Edges}
+	keys := map[device.Line]pedal.Key{}
+	for _, name := range slices.Sorted(maps.Keys(p.conf.Contact)) {
+		k, l := p.conf.Contact[name], device.Line(name)
+		switch k.By {
+		case "pedal":
+			key, err := pedal.ParseKey(k.Device, k.Key)
+			if k.Device == "" && k.Key == 0 {
+				key, err = pedal.Key{}, nil // to be learned
+			}
+			if err != nil {
+				return nil, fmt.Errorf("contact.%s: %w", name, err)
+			}
+			keys[l] = key
+		case "bulb":
+			s, err := p.bulb()
+			if err != nil {
+				return nil, err
+			}
+			o.Sources = append(o.Sources, s)
+		default:
+			lines.Contacts = append(lines.Contacts, gpio.Contact{
+				Line: l, Place: place(k.Line, k.Chip, k.Offset), Pull: pull(k.Pull), ActiveLow: k.Active != "high",
+			})
+		}
+	}
+	outputs := gpio.OutputOptions{Clock: p.clk, Log: p.log}
+	for _, name := range slices.Sorted(maps.Keys(p.conf.Output)) {
+		out := p.conf.Output[name]
+		outputs.Outputs = append(outputs.Outputs, gpio.Output{
+			Name: name, Place: place(out.Line, out.Chip, out.Offset), ActiveLow: out.Active == "low",
+			Shows: device.Lamp(out.Shows), Pulse: time.Duration(out.Pulse),
+		})
+	}
+	if len(lines.Contacts) > 0 {
+		if _, err := gpio.Init(); err != nil {
+			p.log.Warn("GPIO chips", "err", err)
+		}
+		o.Sources = append(o.Sources, gpio.New(lines))
+	}
+	if len(keys) > 0 {
+		s, err := p.pedals(keys)
+		if err != nil {
+			return nil, err
+		}
+		o.Sources = append(o.Sources, s)
+	} else {
+		o.Parts = append(o.Parts, device.Part{Name: "pedal", State: device.Absent, Reason: "no contact is configured to come from one"})
+	}
+	if p.conf.Bulb.Sensor == "" {
+		o.Parts = append(o.Parts, device.Part{Name: "bulb sensor", State: device.Absent, Reason: "none is configured"})
+	}
+	if len(outputs.Outputs) > 0 {
+		o.Lights = append(o.Lights, gpio.NewOutputs(outputs))
+	} else {
+		o.Parts = append(o.Parts, device.Part{Name: "lamps", State: device.Absent, Reason: "none are configured"})
+	}
+	b, err := board.New(o)
+	if err != nil {
+		for _, l := range o.Lights {
+			_ = l.Close() // nothing was lit yet
+		}
+	}
+	return b, err
+}
+
+func place(line, chip string, offset *int) gpio.Place {
+	at := gpio.Place{Name: line, Chip: chip}
+	if offset != nil {
+		at.Offset = *offset
+	}
+	return at
+}
+
+// pull is up where nothing is said: a contact to ground wants it.
+func pull(s string) gpio.Pull {
+	if s == "" {
+		return gpio.PullUp
+	}
+	return gpio.Pull(s)
+}
+
+// pedals makes the source of the contacts that pedals bring. What was learned
+// goes before what is configured.
+func (p *parts) pedals(keys map[device.Line]pedal.Key) (*pedal.Source, error) {
+	path := filepath.Join(filepath.Dir(p.path), pedalsFile)
+	known, err := pedal.Load(path)
+	if err != nil {
+		return nil, fmt.Errorf("learned pedals: %w", err)
+	}
+	for l, k := range known {
+		if _, ok := keys[l]; ok {
+			keys[l] = k
+		}
+	}
+	s, err := pedal.New(pedal.Options{Clock: p.clk, Log: p.log, Keys: keys})
+	if err != nil {
+		return nil, fmt.Errorf("pedals: %w", err)
+	}
+	p.learner = learner{s, path}
+	return s, nil
+}
+
+// A learner learns a pedal and keeps what it learned.
+type learner struct {
+	source *pedal.Source
+	path   string
+}
+
+func (l learner) Learn(ctx context.Context, line device.Line) (string, error) {
+	if !slices.Contains(l.source.Lines(), line) {
+		return "", fmt.Errorf("contact %s is not configured to come from a pedal", line)
+	}
+	k, err := l.source.Learn(ctx, line)
+	if err != nil {
+		return "", err
+	}
+	if err := pedal.Save(l.path, l.source.Keys()); err != nil {
+		return "", fmt.Errorf("learned, but not saved: %w", err)
+	}
+	said := fmt.Sprintf("key %d of %s (%s) is %s", k.Code, k.Name, k.Device(), line)
+	if k.Remark != "" {
+		said += "; " + k.Remark
+	}
+	return said, nil
+}
+
+func (p *parts) bulb() (device.Source, error) { return nil, fmt.Errorf("bulb: not there yet") }
