@@ -22,6 +22,7 @@ import (
 type stat struct {
 	edges, presses, doubtful uint64
 	last                     time.Duration
+	known                    bool // it has had a level
 }
 
 // inputs are the tests of the contacts and of sound that a person makes between

@@ -404,6 +404,16 @@ func (s *Session) edge(e device.Edge) {
 func (s *Session) feed(e device.Edge) {
 	s.fed = max(s.fed, e.At)
 	at := s.fed
+	if st := s.stats[e.Line]; st != nil {
+		found := !st.known // the first is the level that it was found with
+		st.known, st.last = true, at
+		if found && !e.Closed {
+			return // as the panel takes it already
+		}
+		if !found {
+			st.edges++
+		}
+	}
 	switch e.Line {
 	case device.Squeeze:
 		s.panel.SqueezeEdge(at, e.Closed)
@@ -413,10 +423,6 @@ func (s *Session) feed(e device.Edge) {
 		s.panel.ReportEdge(at, e.Closed)
 	case device.TasteNC:
 		s.panel.RestEdge(at, e.Closed)
-	}
-	if st := s.stats[e.Line]; st != nil {
-		st.edges++
-		st.last = at
 	}
 	s.inputs.edge(at, e)
 }
