@@ -42,14 +42,29 @@ type desk struct {
 
 // An ear keeps the cues that were played.
 type ear struct {
-	mu   sync.Mutex
-	cues []audio.Cue
+	mu     sync.Mutex
+	cues   []audio.Cue
+	placed []audio.Placed
 }
 
 func (e *ear) Play(p audio.Placed) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.cues = append(e.cues, p.Cue)
+	e.placed = append(e.placed, p)
+}
+
+// at gives the instants of a cue.
+func (e *ear) at(c audio.Cue) []time.Duration {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	var out []time.Duration
+	for _, p := range e.placed {
+		if p.Cue == c {
+			out = append(out, p.At)
+		}
+	}
+	return out
 }
 func (e *ear) Drop(time.Duration) {}
 func (e *ear) Health() string     { return "" }

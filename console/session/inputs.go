@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"tallyhood/audio"
+	"tallyhood/console/latency"
 	"tallyhood/console/procedure"
 	"tallyhood/console/wire"
 	"tallyhood/console/wiring"
@@ -34,7 +35,9 @@ type inputs struct {
 	giveUp   context.CancelFunc
 	learned  chan learned
 	said     string // what came of the last learning
-	soundMS  float64
+	timing   *latency.Test
+	timed    string  // wall time at its end
+	soundMS  float64 // its figure; 0: none
 }
 
 // learned is what came of "press it now".
@@ -54,11 +57,14 @@ func (i *inputs) edge(at time.Duration, e device.Edge) {
 }
 
 // next is when a test has something to do by itself.
-func (i *inputs) next() (time.Duration, bool) {
-	if i.check == nil || i.check.Ask() == wiring.Ended {
-		return 0, false
+func (i *inputs) next() (at time.Duration, ok bool) {
+	if i.check != nil && i.check.Ask() != wiring.Ended {
+		at, ok = i.check.Wake(), true
 	}
-	return i.check.Wake(), true
+	if t := i.timing; t != nil && !t.Progress().Done && (!ok || t.End() < at) {
+		at, ok = t.End(), true
+	}
+	return at, ok
 }
 
 // count takes what a contact did as the panel sees it.
@@ -70,6 +76,9 @@ func (s *Session) count(g contact.Sighting) {
 	switch g.Kind {
 	case contact.Pressed:
 		st.presses++
+		if s.inputs.timing != nil && g.Source != contact.Step {
+			s.inputs.timing.Press(g.At)
+		}
 	case contact.Doubtful:
 		st.doubtful++
 	}
@@ -98,6 +107,43 @@ func (s *Session) testInputs(to time.Duration) {
 			s.inputs.checked = wall.Format(time.RFC3339)
 		}
 	}
+	if t := s.inputs.timing; t != nil && !t.Progress().Done {
+		t.Advance(to)
+		if !t.Progress().Done {
+			return
+		}
+		wall, _ := s.cfg.Wall.Now()
+		s.inputs.timed = wall.Format(time.RFC3339)
+		if r := t.Result(); r.Why == "" {
+			s.inputs.soundMS = millisOf(r.Mid)
+		}
+	}
+}
+
+// testTone is what the self-test sounds: it begins at once and is short.
+const testTone = audio.Count5
+
+// timeSound begins the self-test of sound and contact. Its tones are placed
+// ahead: when they sound depends on nothing else.
+func (s *Session) timeSound() string {
+	if s.cfg.Player.Health() != "" {
+		return "no_sound"
+	}
+	s.endTiming()
+	now := s.cfg.Clock.Now()
+	s.inputs.timing, s.inputs.timed, s.inputs.soundMS = latency.New(uint64(now), now), "", 0
+	for at, ok := s.inputs.timing.Next(); ok; at, ok = s.inputs.timing.Next() {
+		s.cfg.Player.Play(audio.Placed{Cue: testTone, At: at})
+	}
+	return ""
+}
+
+// endTiming gives the self-test up if it is under way.
+func (s *Session) endTiming() {
+	if t := s.inputs.timing; t != nil && !t.Progress().Done {
+		s.cfg.Player.Drop(s.cfg.Clock.Now())
+		s.inputs.timing = nil
+	}
 }
 
 // inputCommand works off a command of the Inputs page; "" when it was done.
@@ -123,6 +169,10 @@ func (s *Session) inputCommand(c wire.Command) string {
 			return "unknown"
 		}
 		s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(c.Cue), At: s.cfg.Clock.Now()})
+	case "latency_begin":
+		return s.timeSound()
+	case "latency_end":
+		s.endTiming()
 	case "learn":
 		return s.learn(device.Line(c.Line))
 	case "learn_end":
@@ -182,6 +232,7 @@ func (s *Session) endInputTests() {
 	if s.inputs.giveUp != nil {
 		s.inputs.giveUp()
 	}
+	s.endTiming()
 }
 
 // missing says in words which part that brings a contact does not work now.
@@ -249,4 +300,17 @@ func (i *inputs) checkState() *wire.Check {
 	return w
 }
 
-func (i *inputs) latencyState() *wire.Timing { return nil }
+func (i *inputs) latencyState() *wire.Timing {
+	if i.timing == nil {
+		return nil
+	}
+	p := i.timing.Progress()
+	w := &wire.Timing{Asked: p.Asked, Of: p.Of, Done: p.Done, When: i.timed}
+	if p.Done {
+		r := i.timing.Result()
+		w.Why, w.MidMS, w.LeastMS, w.SpreadMS = string(r.Why), millisOf(r.Mid), millisOf(r.Least), millisOf(r.Spread)
+	}
+	return w
+}
+
+func millisOf(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }

@@ -287,3 +287,32 @@ func TestOthersSeeNoLines(t *testing.T) {
 		}
 	}
 }
+
+// The self-test of sound: a hand that presses so long after each tone gives that
+// figure, and the record keeps it.
+func TestSoundIsTimed(t *testing.T) {
+	j := memory.New()
+	d := newDesk(t, 4, j)
+	d.fence = d.lease("page 1")
+	d.must(wire.Command{Do: "latency_begin"})
+	const after = 230 * time.Millisecond
+	tones := d.heard.at(audio.Count5)
+	if len(tones) != 12 {
+		t.Fatalf("%d tones were placed", len(tones))
+	}
+	var moves []sim.Move
+	for _, at := range tones {
+		moves = append(moves, sim.Move{At: at + after, Line: device.Squeeze, Closed: true}, sim.Move{At: at + after + 80*time.Millisecond, Line: device.Squeeze})
+	}
+	if err := d.board.Play(t.Context(), 0, moves); err != nil {
+		t.Fatal(err)
+	}
+	s := d.until("a figure", func(s wire.Snapshot) bool { return s.Inputs.Latency != nil && s.Inputs.Latency.Done })
+	if l := s.Inputs.Latency; l.Why != "" || l.MidMS != 230 || l.LeastMS != 230 || l.SpreadMS != 0 || l.Asked != 12 || l.When == "" {
+		t.Errorf("figure %+v", l)
+	}
+	d.open()
+	if v, err := archive.Run(t.Context(), j, d.run); err != nil || v.SoundMS != 230 {
+		t.Errorf("the record has %v ms, %v", v.SoundMS, err)
+	}
+}
