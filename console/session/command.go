@@ -183,7 +183,7 @@ func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
 	s.engine.worked = s.worked
 	s.last.Store(&o.Run)
 	s.durable = procedure.State{}
-	s.pending, s.promises = nil, nil
+	s.pending, s.promises, s.said = nil, nil, said{}
 	var err error
 	s.record, err = startRecorder(s.cfg.Capture, s.runs, s.cfg.Board.Lines(), s.levels, at, s.cfg.Log)
 	if err != nil {

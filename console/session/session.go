@@ -97,6 +97,7 @@ type Session struct {
 	levels   map[device.Line]bool
 	stats    map[device.Line]*stat
 	inputs   inputs
+	said     said
 	calls    map[uint64]asked
 	tag      uint64
 	number   uint64
@@ -478,6 +479,7 @@ func (s *Session) act() {
 		}
 		s.sound(o)
 	}
+	s.speak()
 	s.lamps()
 }
 
@@ -487,6 +489,9 @@ func (s *Session) sound(o procedure.Order) {
 		return
 	}
 	s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(o.Cue), At: o.At})
+	for _, w := range spoken(s.engine.State(), o) {
+		s.cfg.Player.Play(w)
+	}
 }
 
 func (s *Session) lamps() {
