@@ -119,11 +119,8 @@ func (h *boxHealth) parts() []device.Part {
 
 // report is the whole start-up report as it stands.
 func (p *parts) report() []device.Part {
-	sound := p.sound
-	if why := p.player.Health(); why != "" && sound.State == device.Loaded {
-		sound.State, sound.Reason = device.Failed, why
-	}
-	all := append(p.board.Report(), sound, device.Part{Name: "store", State: device.Loaded, Reason: p.path})
+	all := append(p.board.Report(), p.sound.parts()...)
+	all = append(all, device.Part{Name: "store", State: device.Loaded, Reason: p.path})
 	return append(all, p.health.parts()...)
 }
 

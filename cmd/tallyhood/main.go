@@ -21,6 +21,9 @@ import (
 // version is set by the linker for a release.
 var version = "0.1.0-dev"
 
+// added make further commands, of files that only some builds take in.
+var added []func() *cobra.Command
+
 // badInput marks an error whose exit code is 2: what was given cannot be used.
 type badInput struct{ error }
 
@@ -43,6 +46,9 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		Use: "version", Short: "print the version", Args: cobra.NoArgs,
 		Run: func(c *cobra.Command, _ []string) { fmt.Fprintln(c.OutOrStdout(), version) },
 	})
+	for _, more := range added {
+		root.AddCommand(more())
+	}
 	root.SetArgs(args)
 	root.SetOut(out)
 	root.SetErr(errOut)

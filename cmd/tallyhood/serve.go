@@ -13,7 +13,6 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"time"
@@ -21,9 +20,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"tallyhood/audio"
-	"tallyhood/audio/file"
-	"tallyhood/audio/silent"
-	"tallyhood/audio/speaker"
 	"tallyhood/console/archive"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
@@ -122,10 +118,10 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	}
 	p.wall = clock.NewWall(floor)
 	p.health = newHealth(path, p.clk)
-	if p.player, p.sound, err = playerFor(o, conf.Sound, p.clk, log); err != nil {
+	if err := p.openSound(o); err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, p.player.Close()) }()
+	defer func() { err = errors.Join(err, p.sound.close()) }()
 	return console(ctx, o, &p)
 }
 
@@ -162,7 +158,7 @@ type parts struct {
 	grace   time.Duration   // by which edges may arrive late
 	source  func() string   // of the instants of edges
 	player  audio.Player
-	sound   device.Part // how sound came up
+	sound   *sound
 	health  *boxHealth
 	log     *slog.Logger
 	out     io.Writer
@@ -227,7 +223,7 @@ func console(ctx context.Context, o options, p *parts) error {
 		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player,
 		Rules: p.rules, People: demo.People(), Facepieces: demo.Facepieces(), Practice: practice, Strict: true,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
-		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: p.health.parts,
+		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: func() []device.Part { return append(p.sound.parts(), p.health.parts()...) },
 	}
 	if p.sim != nil {
 		conf.Sim = p.sim
@@ -330,33 +326,6 @@ func storeFile(path string) (string, func(), error) {
 		return "", nil, fmt.Errorf("temporary store: %w", err)
 	}
 	return filepath.Join(dir, "store"), func() { _ = os.RemoveAll(dir) }, nil
-}
-
-func playerFor(o options, conf soundConfig, clk *clock.Clock, log *slog.Logger) (audio.Player, device.Part, error) {
-	part := device.Part{Name: "sound", State: device.Loaded}
-	absent := func(why string) (audio.Player, device.Part, error) {
-		part.State, part.Reason = device.Absent, why
-		return silent.Player{}, part, nil
-	}
-	switch {
-	case filepath.Ext(o.sound) == ".wav":
-		p, err := file.Create(o.sound, clk.Now)
-		part.Reason = "into a file"
-		return p, part, err
-	case o.sound == "off":
-		return absent("switched off")
-	case o.sound != "auto":
-		return nil, part, fmt.Errorf("--sound %s: auto, off or a file ending in .wav", o.sound)
-	case o.speed != 1:
-		return absent("the clock does not run at the speed of sound cards")
-	}
-	if _, err := exec.LookPath("aplay"); err != nil {
-		return absent("no aplay")
-	}
-	if cards, err := os.ReadDir("/proc/asound"); err != nil || len(cards) == 0 {
-		return absent("no sound card")
-	}
-	return speaker.New(speaker.Options{Clock: clk, Device: conf.Device, Log: log}), part, nil
 }
 
 func choices(rules map[string]procedure.RuleSet) wire.Choices {

@@ -256,11 +256,7 @@ func (s *Session) box() []procedure.Piece {
 	for _, p := range all {
 		out = append(out, procedure.Piece{Name: p.Name, State: string(p.State), Reason: p.Reason})
 	}
-	sound := procedure.Piece{Name: "sound", State: string(device.Loaded)}
-	if why := s.cfg.Player.Health(); why != "" {
-		sound.State, sound.Reason = string(device.Absent), why
-	}
-	return append(out, sound)
+	return out
 }
 
 // lines are the contacts for the Inputs page.

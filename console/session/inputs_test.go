@@ -152,6 +152,9 @@ func TestAMissingPartIsNoBoardToTestOn(t *testing.T) {
 	d := newDesk(t, 100, j, func(c *session.Config) {
 		f.Board = c.Board.(*sim.Board)
 		c.Board = f
+		c.Parts = func() []device.Part {
+			return []device.Part{{Name: "heat", State: device.Absent, Reason: "not told"}}
+		}
 	})
 	d.fence = d.lease("page 1")
 	f.mu.Lock()
@@ -169,7 +172,7 @@ func TestAMissingPartIsNoBoardToTestOn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := st.Opened.Box; len(b) != 2 || b[0] != (procedure.Piece{Name: "pedal", State: "loaded"}) || b[1].Name != "sound" {
+	if b := st.Opened.Box; len(b) != 2 || b[0] != (procedure.Piece{Name: "pedal", State: "loaded"}) || b[1] != (procedure.Piece{Name: "heat", State: "absent", Reason: "not told"}) {
 		t.Errorf("the record's box is %+v", b)
 	}
 }
