@@ -315,3 +315,50 @@ func lastLine(s string) string {
 	lines := strings.Split(strings.TrimSpace(s), "\n")
 	return lines[len(lines)-1]
 }
+
+// What the box tells about itself.
+func TestBox(t *testing.T) {
+	t.Parallel()
+	r, w := io.Pipe()
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	dir := t.TempDir()
+	go func() {
+		ended <- run(ctx, []string{"serve", "--addr", "127.0.0.1:0", "--sound", "off", "--store", filepath.Join(dir, "store")}, w, io.Discard)
+	}()
+	base := address(t, r)
+	var box wire.Box
+	late, giveUp := clock.New(1).Wake(20 * time.Second)
+	defer giveUp()
+	for box.WriteMS == nil {
+		select {
+		case <-late:
+			t.Fatalf("no write speed: %+v", box)
+		default:
+		}
+		resp, err := http.Get(base + "api/box")
+		if err != nil {
+			t.Fatal(err)
+		}
+		box = wire.Box{}
+		err = json.NewDecoder(resp.Body).Decode(&box)
+		resp.Body.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	states := map[string]string{}
+	for _, p := range box.Parts {
+		states[p.Name] = p.State
+	}
+	if states["simulated board"] != "loaded" || states["sound"] != "absent" || states["store"] != "loaded" || states["storage"] == "" {
+		t.Errorf("parts %+v", box.Parts)
+	}
+	if box.StoreFree <= 0 || box.StoreOf < box.StoreFree || *box.WriteMS <= 0 || box.TimeSource != "arrival time" || box.Version == "" {
+		t.Errorf("box %+v", box)
+	}
+	cancel()
+	if code := <-ended; code != 0 {
+		t.Errorf("exit code %d", code)
+	}
+}

@@ -49,7 +49,7 @@ func newServer(t *testing.T) (*web.Server, *httptest.Server, *asks) {
 	s, err := web.New(web.Config{
 		Session: a, Journal: memory.New(), Sim: true, Version: "test", Log: slog.New(slog.DiscardHandler),
 		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall: clock.Moment,
+		Wall: clock.Moment, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -143,7 +143,7 @@ func TestHostAndOrigin(t *testing.T) {
 func TestGetAlone(t *testing.T) {
 	_, s, a := newServer(t)
 	host := strings.TrimPrefix(s.URL, "http://")
-	paths := []string{"/", "/bench", "/wearer", "/gallery", "/records", "/records/r000001", "/page/state.js", "/live", "/healthz", "/api/choices", "/api/records", "/api/records/r000001", "/nothing", "/page/../web.go", "/page/"}
+	paths := []string{"/", "/bench", "/wearer", "/gallery", "/records", "/records/r000001", "/page/state.js", "/live", "/healthz", "/api/choices", "/api/box", "/api/records", "/api/records/r000001", "/nothing", "/page/../web.go", "/page/"}
 	for _, p := range paths {
 		for _, m := range []string{"POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "PROPFIND"} {
 			if got := ask(t, s, m, p, host, none).StatusCode; got < 300 {
@@ -151,7 +151,7 @@ func TestGetAlone(t *testing.T) {
 			}
 		}
 	}
-	for p, want := range map[string]int{"/healthz": 200, "/api/choices": 200, "/api/records": 200, "/api/records/r000001": 404, "/nothing": 404, "/page/state.js": 200, "/page/none.js": 404, "/live": 403} {
+	for p, want := range map[string]int{"/healthz": 200, "/api/choices": 200, "/api/box": 200, "/api/records": 200, "/api/records/r000001": 404, "/nothing": 404, "/page/state.js": 200, "/page/none.js": 404, "/live": 403} {
 		if got := ask(t, s, "GET", p, host, none).StatusCode; got != want {
 			t.Errorf("GET %s: %d, want %d", p, got, want)
 		}
