@@ -5,7 +5,12 @@
 // its caller.
 package audio
 
-import "time"
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
 
 // A Cue is a short sound with one meaning.
 type Cue string
@@ -31,13 +36,80 @@ const (
 	Refused        Cue = "refused"   // what was asked cannot be done now; the screen says why
 )
 
-// Cues lists every cue in a fixed order.
+// Cues lists every cue that is a tone in a fixed order.
 func Cues() []Cue {
 	return []Cue{
 		SqueezeCounted, TopUpDue, DoseDone, ExerciseChange, FiveSeconds,
 		Count5, Count4, Count3, Count2, Count1,
 		Reported, Stop, NotValid, Pass, Fault, GoOn, Refused,
 	}
+}
+
+// The spoken cues are words. They come beside the tones, never instead: a box
+// without a voice says none of them. Which texts they are and in what language
+// is the business of package voice.
+const (
+	SayNormalBreathing      Cue = "say_normal_breathing" // the exercise that begins, so do the next six
+	SayDeepBreathing        Cue = "say_deep_breathing"
+	SayHeadSideToSide       Cue = "say_head_side_to_side"
+	SayHeadUpAndDown        Cue = "say_head_up_and_down"
+	SayTalking              Cue = "say_talking"
+	SayBendingOver          Cue = "say_bending_over"
+	SayNormalBreathingAgain Cue = "say_normal_breathing_again"
+	SaySqueezes5            Cue = "say_squeezes_5" // so many squeezes are due
+	SaySqueezes10           Cue = "say_squeezes_10"
+	SaySqueezes15           Cue = "say_squeezes_15"
+	SaySqueezes20           Cue = "say_squeezes_20"
+	SaySqueezes30           Cue = "say_squeezes_30"
+	SayTopUpLate            Cue = "say_top_up_late"   // the window of a top-up shuts soon
+	SayTopUpMissed          Cue = "say_top_up_missed" // it has shut
+	SayPressOnceMore        Cue = "say_press_once_more"
+	SayStop                 Cue = "say_stop" // stop, hood off
+	SayNotValid             Cue = "say_not_valid"
+	SayPassed               Cue = "say_passed"
+	SayButtonFault          Cue = "say_button_fault" // the wearer's button or its cable
+	SayLook                 Cue = "say_look"         // the screen says what is wrong
+	SaySoundBack            Cue = "say_sound_back"   // sound was lost and is there again
+)
+
+// saying begins the name of every spoken cue.
+const saying = "say_"
+
+// Spoken says whether the cue is words. A player that has no sound for such a
+// cue leaves it out and counts no error.
+func (c Cue) Spoken() bool { return strings.HasPrefix(string(c), saying) }
+
+// SpokenCues lists every spoken cue in a fixed order.
+func SpokenCues() []Cue {
+	return append(SpokenExercises(),
+		SaySqueezes5, SaySqueezes10, SaySqueezes15, SaySqueezes20, SaySqueezes30,
+		SayTopUpLate, SayTopUpMissed, SayPressOnceMore,
+		SayStop, SayNotValid, SayPassed, SayButtonFault, SayLook, SaySoundBack,
+	)
+}
+
+// SpokenExercises lists the names of the exercises in a fixed order.
+func SpokenExercises() []Cue {
+	return []Cue{
+		SayNormalBreathing, SayDeepBreathing, SayHeadSideToSide, SayHeadUpAndDown,
+		SayTalking, SayBendingOver, SayNormalBreathingAgain,
+	}
+}
+
+// SayExercise is the spoken name of an exercise; ok is false when there is none.
+func SayExercise(id string) (c Cue, ok bool) {
+	c = Cue(saying + id)
+	return c, slices.Contains(SpokenExercises(), c)
+}
+
+// SaySqueezes says how many squeezes are due; ok is false for a number that
+// nobody says.
+func SaySqueezes(n int) (c Cue, ok bool) {
+	switch n {
+	case 5, 10, 15, 20, 30:
+		return Cue(saying + "squeezes_" + strconv.Itoa(n)), true
+	}
+	return "", false
 }
 
 // Urgent says whether the cue ends what is going on or warns of a fault. A
@@ -83,7 +155,27 @@ type Player interface {
 	// the run they belonged to has ended.
 	Drop(from time.Duration)
 	// Health says in a few words whether sound comes out: "" when it does,
-	// else why not.
+	// else why not. It begins with Lost when sound was there and has gone.
 	Health() string
 	Close() error
 }
+
+// The beginnings of what Health says. A page may look for them; what follows
+// is for people.
+const (
+	NoSound = "no sound" // there was none since the start
+	Lost    = "sound lost"
+)
+
+// A Part is what a start-up report says of a part of the sound.
+type Part struct {
+	State  string // PartLoaded, PartAbsent or PartFailed
+	Reason string // in words; may be empty for a part that is loaded
+}
+
+// The states of a part.
+const (
+	PartLoaded = "loaded"
+	PartAbsent = "absent"
+	PartFailed = "failed"
+)

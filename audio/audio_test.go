@@ -73,3 +73,40 @@ func TestCuesAreListedOnce(t *testing.T) {
 		t.Error("a cue that warns of nothing is urgent")
 	}
 }
+
+func TestSpokenCuesAreListedOnce(t *testing.T) {
+	seen := map[audio.Cue]bool{}
+	for _, c := range audio.Cues() {
+		seen[c] = true
+		if c.Spoken() {
+			t.Errorf("%q is listed as a tone and spoken", c)
+		}
+	}
+	for _, c := range audio.SpokenCues() {
+		if seen[c] || !c.Spoken() || c.Urgent() {
+			t.Errorf("%q is listed twice, is not spoken, or is urgent", c)
+		}
+		seen[c] = true
+	}
+	// The ids of the exercises, as the record names them.
+	ids := []string{
+		"normal_breathing", "deep_breathing", "head_side_to_side", "head_up_and_down",
+		"talking", "bending_over", "normal_breathing_again",
+	}
+	for i, id := range ids {
+		if c, ok := audio.SayExercise(id); !ok || c != audio.SpokenExercises()[i] || !seen[c] {
+			t.Errorf("exercise %q: %q, %v", id, c, ok)
+		}
+	}
+	for _, id := range []string{"", "stop", "squeezes_5", "grimace"} {
+		if c, ok := audio.SayExercise(id); ok {
+			t.Errorf("%q is no exercise and is said as %q", id, c)
+		}
+	}
+	for n := range 40 {
+		c, ok := audio.SaySqueezes(n)
+		if want := n == 5 || n == 10 || n == 15 || n == 20 || n == 30; ok != want || ok && !seen[c] {
+			t.Errorf("%d squeezes: %q, %v", n, c, ok)
+		}
+	}
+}

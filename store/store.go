@@ -102,6 +102,28 @@ type Table interface {
 	Put(ctx context.Context, key string, value []byte) error
 	// Keys lists the keys with a prefix, in byte order.
 	Keys(ctx context.Context, prefix string) ([]string, error)
+	// Range calls f with the pairs whose keys have a prefix and come after a
+	// key (empty: from the first on), in byte order, at most limit of them,
+	// until f returns an error, which Range returns. It holds no lock and no
+	// read transaction while f runs, and f owns the value. What is written
+	// meanwhile may be seen or not.
+	Range(ctx context.Context, prefix, after string, limit int, f func(key string, value []byte) error) error
+}
+
+// A Pair is one change of a table.
+type Pair struct {
+	Table  string
+	Key    string
+	Value  []byte
+	Delete bool // the key goes, whether it was there or not; Value counts for nothing
+}
+
+// Check returns ErrInvalid, saying why, when the pair cannot be stored.
+func (p Pair) Check() error {
+	if err := CheckTable(p.Table); err != nil {
+		return err
+	}
+	return CheckPair(p.Key, p.Value)
 }
 
 // A Store is a journal and its named tables.
@@ -110,4 +132,12 @@ type Store interface {
 	// Table returns the named table; it comes into being with its first Put.
 	// A name outside the limits shows at the first use of the table.
 	Table(name string) Table
+	// Commit is Append with changes of tables in the same transaction: all of
+	// it becomes durable or none. Either list may be empty. Of two pairs with
+	// the same key the later one counts.
+	Commit(ctx context.Context, drafts []Draft, pairs []Pair) ([]Entry, error)
+	// Compact writes everything that is kept anew and throws the rest away, so
+	// that nothing deleted is left in the file. Other calls wait meanwhile. When
+	// it fails the store is as before, or takes nothing more (ErrFailed).
+	Compact(ctx context.Context) error
 }

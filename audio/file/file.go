@@ -22,10 +22,11 @@ import (
 
 // WriteTrack writes a WAV file of all that sounds from instant 0 to end, each
 // cue on its exact sample. What still sounds at end is cut off there; a cue
-// before 0 begins at 0. It fails for a cue without a sound, for an end before 0
-// and for one past what a file can hold (wav.ErrTooLong).
+// before 0 begins at 0. Spoken cues are left out: a track is made of tones, so
+// that it is the same on every machine. It fails for a cue without a sound, for
+// an end before 0 and for one past what a file can hold (wav.ErrTooLong).
 func WriteTrack(out io.Writer, cues []audio.Placed, end time.Duration) error {
-	return write(out, cues, 0, audio.Sample(end))
+	return write(out, cues, tone.Of, 0, audio.Sample(end))
 }
 
 // block is how much is mixed at a time: long enough that the cost of a write
@@ -36,14 +37,14 @@ const block = 8192
 var silence [64 << 10]byte
 
 // write writes the samples [from, to) as a WAV file.
-func write(out io.Writer, cues []audio.Placed, from, to int64) error {
+func write(out io.Writer, cues []audio.Placed, sound func(audio.Cue) []int16, from, to int64) error {
 	header, err := wav.Header(to - from)
 	if err != nil {
 		return fmt.Errorf("write cue track: %w", err)
 	}
-	m := mix.New(from, tone.Of)
+	m := mix.New(from, sound)
 	for _, p := range cues {
-		if !m.Place(p) {
+		if !m.Place(p) && !p.Cue.Spoken() {
 			return fmt.Errorf("write cue track: the cue %q has no sound", p.Cue)
 		}
 	}
@@ -104,6 +105,7 @@ const most = 18_000
 // A Player keeps the cues it is given and writes them when it is closed.
 type Player struct {
 	now   func() time.Duration
+	sound func(audio.Cue) []int16
 	start time.Duration
 
 	mu      sync.Mutex
@@ -115,13 +117,20 @@ type Player struct {
 var _ audio.Player = (*Player)(nil)
 
 // Create makes the file, emptying one that is there. Its first sample is the
-// one of the present instant of the board's clock, which now gives.
+// one of the present instant of the board's clock, which now gives. Spoken cues
+// are left out.
 func Create(path string, now func() time.Duration) (*Player, error) {
+	return CreateWith(path, now, tone.Of)
+}
+
+// CreateWith is Create for cues whose samples come from sound, speech for
+// example.
+func CreateWith(path string, now func() time.Duration, sound func(audio.Cue) []int16) (*Player, error) {
 	out, err := os.Create(path)
 	if err != nil {
 		return nil, fmt.Errorf("create cue file: %w", err)
 	}
-	return &Player{now: now, start: now(), out: out}, nil
+	return &Player{now: now, sound: sound, start: now(), out: out}, nil
 }
 
 // Play takes a cue. One whose instant is past begins at the present one. A cue
@@ -129,7 +138,10 @@ func Create(path string, now func() time.Duration) (*Player, error) {
 func (p *Player) Play(c audio.Placed) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.out == nil || len(p.cues) == most || tone.Of(c.Cue) == nil {
+	if len(p.sound(c.Cue)) == 0 && c.Cue.Spoken() {
+		return // words that nobody can say
+	}
+	if p.out == nil || len(p.cues) == most || len(p.sound(c.Cue)) == 0 {
 		p.dropped++
 		return
 	}
@@ -165,9 +177,9 @@ func (p *Player) Close() error {
 	}
 	end := audio.Sample(p.now())
 	for _, c := range p.cues {
-		end = max(end, audio.Sample(c.At)+int64(len(tone.Of(c.Cue))))
+		end = max(end, audio.Sample(c.At)+int64(len(p.sound(c.Cue))))
 	}
-	err := errors.Join(write(p.out, p.cues, audio.Sample(p.start), end), p.out.Close())
+	err := errors.Join(write(p.out, p.cues, p.sound, audio.Sample(p.start), end), p.out.Close())
 	p.out, p.cues = nil, nil
 	return err
 }

@@ -277,6 +277,51 @@ func TestDrop(t *testing.T) {
 	}
 }
 
+// Words are left out where nobody can say them, without an error; where
+// somebody can, they begin on their sample like any cue.
+func TestSpokenCues(t *testing.T) {
+	words := []audio.Placed{{Cue: audio.SayStop, At: time.Second}, {Cue: audio.GoOn, At: 2 * time.Second}}
+	var with, without bytes.Buffer
+	if err := file.WriteTrack(&with, words, 3*time.Second); err != nil {
+		t.Fatal(err)
+	}
+	if err := file.WriteTrack(&without, words[1:], 3*time.Second); err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(with.Bytes(), without.Bytes()) {
+		t.Error("a spoken cue changes a track of tones")
+	}
+	said := []int16{1000, 2000, 3000}
+	for _, c := range []struct {
+		sound func(audio.Cue) []int16
+		want  []int16
+	}{
+		{tone.Of, make([]int16, audio.Rate)},
+		{func(audio.Cue) []int16 { return said }, append(make([]int16, audio.Rate/2), append(said, make([]int16, audio.Rate/2-3)...)...)},
+	} {
+		path, now := filepath.Join(t.TempDir(), "cues.wav"), time.Second
+		p, err := file.CreateWith(path, func() time.Duration { return now }, c.sound)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Play(audio.Placed{Cue: audio.SayStop, At: 1500 * time.Millisecond})
+		if h := p.Health(); strings.Contains(h, "dropped") {
+			t.Errorf("health %q", h)
+		}
+		now += time.Second
+		if err := p.Close(); err != nil {
+			t.Fatal(err)
+		}
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := samples(t, b); !slices.Equal(got, c.want) {
+			t.Errorf("%d samples differ from the %d wanted", len(got), len(c.want))
+		}
+	}
+}
+
 func TestCreateFails(t *testing.T) {
 	if _, err := file.Create(filepath.Join(t.TempDir(), "none", "cues.wav"), func() time.Duration { return 0 }); err == nil {
 		t.Error("a file in no folder is made")

@@ -219,7 +219,7 @@ func TestProgramDies(t *testing.T) {
 		t.Fatalf("%d bytes more, %v", len(rest), err)
 	}
 	r.clock.await(r.clock.Now()+firstWait, r.clock.Now()+firstWait)
-	want := "no sound: aplay ended: fake: the card was unplugged after 35280 bytes, exit status 1; it is tried again"
+	want := "sound lost: aplay ended: fake: the card was unplugged after 35280 bytes, exit status 1; it is tried again"
 	if h := r.Health(); h != want {
 		t.Errorf("health %q, want %q", h, want)
 	}
@@ -360,6 +360,57 @@ func TestRealAplay(t *testing.T) {
 		t.Log(h)
 	}
 	p.Close()
+}
+
+// The real aplay, killed from outside: sound is lost in words, another aplay is
+// started, and sound is back.
+func TestRealAplayIsKilled(t *testing.T) {
+	if _, err := exec.LookPath("aplay"); err != nil {
+		t.Skip("missing part: aplay (of alsa-utils)")
+	}
+	if said, err := exec.Command("aplay", append(arguments(Options{Device: "null"}), os.DevNull)...).CombinedOutput(); err != nil {
+		t.Skipf("missing part: ALSA's null device: %s", said)
+	}
+	clock := newHandClock(boot)
+	o := Options{
+		Clock: clock, Device: "null", Sound: tone.Of, Buffer: 40 * time.Millisecond, Period: 10 * time.Millisecond,
+		Log: slog.New(slog.DiscardHandler),
+	}
+	started := make(chan *child, 16)
+	p := start(o, func() (sink, error) {
+		s, err := launch("aplay", arguments(o), pipeSize, o.Log)
+		if err == nil {
+			started <- s.(*child)
+		}
+		return s, err
+	})
+	defer p.Close()
+	// flows waits until the stream is as far ahead as it may be.
+	flows := func() {
+		now := clock.Now()
+		clock.await(now+1, now+15*time.Millisecond)
+		if h := p.Health(); h != "" {
+			t.Fatalf("health %q", h)
+		}
+	}
+	for n := range 3 {
+		aplay := <-started
+		flows()
+		if err := aplay.cmd.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		at := clock.Now() + firstWait<<n // it held for less than 10 s each time
+		clock.await(at, at)
+		if h := p.Health(); h != "sound lost: aplay ended: signal: killed; it is tried again" {
+			t.Errorf("health %q", h)
+		}
+		clock.set(at)
+	}
+	<-started
+	flows()
+	if s := p.Stats(); s.Restarts != 3 || s.Lost != 3 {
+		t.Errorf("%+v", s)
+	}
 }
 
 func TestTail(t *testing.T) {

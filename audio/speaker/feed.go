@@ -85,13 +85,17 @@ func (p *Player) tie(f *feeder) error {
 		}
 	}
 	p.mu.Lock()
-	defer p.mu.Unlock()
 	p.mix.Jump(audio.Sample(p.clock.Now()) + int64(p.preroll*block))
 	p.dropStale()
 	p.stats.Lead = audio.Instant(int64(p.preroll * block))
-	if p.health != "" {
+	anew := p.health != ""
+	p.health, p.heard = "", true
+	p.mu.Unlock()
+	if anew {
 		p.log.Info("sound comes out")
-		p.health = ""
+		if p.opened != nil {
+			p.opened()
+		}
 	}
 	return nil
 }

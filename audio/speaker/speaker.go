@@ -46,8 +46,11 @@ type Options struct {
 	Buffer  time.Duration // in the sound card; 40 ms when zero
 	Period  time.Duration // of the sound card; 10 ms when zero
 	Log     *slog.Logger  // slog.Default() when nil
-	// Sound gives the samples of a cue; tone.Of when nil.
+	// Sound gives the samples of a cue; tone.Of when nil. It must return at once.
 	Sound func(audio.Cue) []int16
+	// Opened is called whenever the sound card has been opened, for example to
+	// set its level; it must return at once. Nil is not called.
+	Opened func()
 }
 
 const (
@@ -73,6 +76,8 @@ const (
 	// would say something that is no longer so.
 	stale       = time.Second
 	staleUrgent = 15 * time.Second
+	// Words are long: late ones would run into what comes next.
+	staleSpoken = 300 * time.Millisecond
 
 	// mostWaiting cues may wait, and some more urgent ones.
 	mostWaiting = 256
@@ -89,6 +94,7 @@ const (
 type Stats struct {
 	Dropped   uint64 // cues never sounded: too late, too many, or without a sound
 	Restarts  uint64 // times that aplay was started again
+	Lost      uint64 // times that sound was there and went
 	Realigned uint64 // times that a silence was changed, or a dry stream tied anew
 	// Lead is how long after Play a cue that is due at once is heard, at most
 	// and as far as can be told from this side of the sound card.
@@ -97,10 +103,11 @@ type Stats struct {
 
 // A Player feeds one aplay. It is safe for use by several goroutines.
 type Player struct {
-	clock Clock
-	open  func() (sink, error)
-	sound func(audio.Cue) []int16
-	log   *slog.Logger
+	clock  Clock
+	open   func() (sink, error)
+	sound  func(audio.Cue) []int16
+	opened func()
+	log    *slog.Logger
 	// preroll is the number of blocks that fill everything between the mixer
 	// and the loudspeaker.
 	preroll int
@@ -113,6 +120,7 @@ type Player struct {
 	mix    *mix.Mixer
 	stats  Stats
 	health string
+	heard  bool // sound has come out since the start
 }
 
 var _ audio.Player = (*Player)(nil)
@@ -143,7 +151,7 @@ func start(o Options, open func() (sink, error)) *Player {
 	// what the pipe takes in whole blocks.
 	pipe := audio.Instant(pipeSize / 2 / block * block)
 	p := &Player{
-		clock: o.Clock, open: open, sound: o.Sound, log: o.Log,
+		clock: o.Clock, open: open, sound: o.Sound, opened: o.Opened, log: o.Log,
 		preroll: int((audio.Sample(o.Buffer+o.Period+pipe) + block - 1) / block),
 		quit:    make(chan struct{}),
 		ended:   make(chan struct{}),
@@ -155,7 +163,8 @@ func start(o Options, open func() (sink, error)) *Player {
 }
 
 // Play takes a cue and returns at once. When too many wait, or the cue has no
-// sound, it is dropped and counted.
+// sound, it is dropped and counted; but for words that nobody can say, which
+// are left out and count as nothing.
 func (p *Player) Play(c audio.Placed) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -166,7 +175,7 @@ func (p *Player) Play(c audio.Placed) {
 	if p.mix.Waiting() >= most {
 		p.dropStale()
 	}
-	if p.closed() || p.mix.Waiting() >= most || !p.mix.Place(c) {
+	if p.closed() || p.mix.Waiting() >= most || !p.mix.Place(c) && !c.Cue.Spoken() {
 		p.stats.Dropped++
 	}
 }
@@ -179,7 +188,8 @@ func (p *Player) Drop(from time.Duration) {
 	p.mix.Drop(func(c audio.Placed) bool { return c.At >= from })
 }
 
-// Health is empty while sound comes out, else it says why not.
+// Health is empty while sound comes out, else it says why not: audio.Lost when
+// it came out before, audio.NoSound when it never did since the start.
 func (p *Player) Health() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -215,8 +225,11 @@ func (p *Player) closed() bool {
 func (p *Player) dropStale() {
 	now := p.clock.Now()
 	p.stats.Dropped += uint64(p.mix.Drop(func(c audio.Placed) bool {
-		if c.Cue.Urgent() {
+		switch {
+		case c.Cue.Urgent():
 			return now-c.At > staleUrgent
+		case c.Cue.Spoken():
+			return now-c.At > staleSpoken
 		}
 		return now-c.At > stale
 	}))
@@ -264,7 +277,14 @@ func (p *Player) run() {
 func (p *Player) down(why error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.health = fmt.Sprintf("no sound: %v; it is tried again", why)
+	key := audio.NoSound
+	if p.heard {
+		key = audio.Lost
+		if p.health == "" {
+			p.stats.Lost++
+		}
+	}
+	p.health = fmt.Sprintf("%s: %v; it is tried again", key, why)
 	p.stats.Dropped += uint64(p.mix.Break(func(c audio.Placed) bool { return c.Cue.Urgent() }))
 	p.stats.Restarts++
 }

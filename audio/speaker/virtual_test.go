@@ -35,6 +35,7 @@ type stage struct {
 	clock *handClock
 	cards []*card
 	fail  error // of the next attempts to open
+	told  int   // times that the card was said to be open; touched by the player alone
 }
 
 const boot = 77*time.Hour + 123456789*time.Nanosecond
@@ -43,7 +44,7 @@ func newStage(make func(*handClock) *card) *stage {
 	s := &stage{clock: newHandClock(boot)}
 	s.Player = start(Options{
 		Clock: s.clock, Buffer: 40 * time.Millisecond, Period: 10 * time.Millisecond,
-		Sound: knock, Log: slog.New(slog.DiscardHandler),
+		Sound: knock, Opened: func() { s.told++ }, Log: slog.New(slog.DiscardHandler),
 	}, func() (sink, error) {
 		if s.fail != nil {
 			return nil, s.fail
@@ -411,4 +412,75 @@ func TestPlayNeverWaits(t *testing.T) {
 			t.Errorf("%d dropped after Close, want %d", d, before+1)
 		}
 	})
+}
+
+// Sound that was there and went is "sound lost" (sound that never was is "no
+// sound": see TestProgramIsMissing), however it failed since, and each loss counts once. Whoever sets the
+// level is told each time that the card is open.
+func TestLost(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newStage(func(clock *handClock) *card { return newCard(clock, 0) })
+		now := boot + 5*time.Second
+		s.run(now)
+		if s.told != 1 || s.Stats().Lost != 0 || s.Health() != "" {
+			t.Errorf("at first told %d times, %+v, %q", s.told, s.Stats(), s.Health())
+		}
+		for n := range uint64(3) {
+			s.fail = errors.New("no such card")
+			s.cards[len(s.cards)-1].end()
+			for range 3 {
+				now += 5 * time.Second
+				s.run(now)
+				if h := s.Health(); !strings.HasPrefix(h, audio.Lost+": ") || s.Stats().Lost != n+1 {
+					t.Errorf("health %q, %+v", h, s.Stats())
+				}
+			}
+			s.fail = nil
+			now += 20 * time.Second
+			s.run(now)
+			if s.told != int(n)+2 || s.Health() != "" {
+				t.Errorf("after loss %d told %d times, health %q", n+1, s.told, s.Health())
+			}
+		}
+		s.close(t)
+	})
+}
+
+// Words that nobody can say are left out and count as nothing; words that come
+// too late are not said into what follows.
+func TestSpokenCues(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newStage(func(clock *handClock) *card { return newCard(clock, 0) })
+		now := boot + 5*time.Second
+		s.run(now)
+		s.Play(audio.Placed{Cue: audio.SayStop, At: now + time.Second})
+		s.run(now + 2*time.Second)
+		if n := len(s.cards[0].onsets()); n != 1 {
+			t.Errorf("said %d times", n)
+		}
+		now += 10 * time.Second
+		s.run(now)
+		s.cards[0].end()
+		s.run(now + 50*time.Millisecond)
+		s.Play(audio.Placed{Cue: audio.SayDeepBreathing, At: now + 50*time.Millisecond})
+		s.fail = errors.New("busy")
+		s.run(now + 300*time.Millisecond) // tried once in vain, again 0.5 s later
+		s.fail = nil
+		s.run(now + 3*time.Second)
+		if len(s.cards) != 2 || len(s.cards[1].onsets()) != 0 || s.Stats().Dropped != 1 {
+			t.Errorf("%d cards, %+v: words that are a second late are said", len(s.cards), s.Stats())
+		}
+		s.close(t)
+	})
+	clock := newHandClock(boot)
+	p := New(Options{Clock: clock, Command: "/nonexistent/aplay", Log: slog.New(slog.DiscardHandler)})
+	p.Play(audio.Placed{Cue: audio.SayStop, At: boot})
+	if d := p.Stats().Dropped; d != 0 {
+		t.Errorf("%d dropped: words without a voice count", d)
+	}
+	p.Play(audio.Placed{Cue: "hoot", At: boot})
+	if d := p.Stats().Dropped; d != 1 {
+		t.Errorf("%d dropped: a tone that nobody knows does not count", d)
+	}
+	p.Close()
 }

@@ -2,8 +2,9 @@
 
 // Package wav writes samples of audio.Rate, 16 bits, one channel, as a WAV
 // file (RIFF, PCM; the layout of Microsoft's and IBM's "Multimedia Programming
-// Interface and Data Specifications 1.0", 1991, from memory). It must not know
-// what the samples sound like, and it does not read files.
+// Interface and Data Specifications 1.0", 1991, from memory), and decodes what
+// others recorded, from bytes in memory. It must not know what the samples
+// sound like, and it must not read files.
 package wav
 
 import (

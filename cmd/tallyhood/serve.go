@@ -220,7 +220,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	var server *web.Server
 	watchdog := newWatchdog(p.log)
 	conf := session.Config{
-		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player,
+		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase,
 		Rules: p.rules, People: demo.People(), Facepieces: demo.Facepieces(), Practice: practice, Strict: true,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
 		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: func() []device.Part { return append(p.sound.parts(), p.health.parts()...) },

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"tallyhood/audio"
 	"tallyhood/audio/file"
@@ -115,4 +116,12 @@ func (s *sound) parts() []device.Part {
 		add("sound level", s.level.Part())
 	}
 	return out
+}
+
+// phrase is how long the voice takes for a spoken cue; nothing without a voice.
+func (s *sound) phrase(c audio.Cue) time.Duration {
+	if s.voice == nil {
+		return 0
+	}
+	return audio.Instant(int64(len(s.voice.Of(c))))
 }

@@ -63,6 +63,7 @@ type Config struct {
 	Learner    Learner   // nil where no pedal can be learned
 	Journal    store.Journal
 	Player     audio.Player
+	Phrase     func(audio.Cue) time.Duration // how long a spoken cue takes; may be nil
 	Rules      map[string]procedure.RuleSet
 	People     []procedure.Wearer
 	Facepieces []procedure.Facepiece
@@ -489,7 +490,7 @@ func (s *Session) sound(o procedure.Order) {
 		return
 	}
 	s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(o.Cue), At: o.At})
-	for _, w := range spoken(s.engine.State(), o) {
+	for _, w := range s.spoken(s.engine.State(), o) {
 		s.cfg.Player.Play(w)
 	}
 }

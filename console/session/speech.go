@@ -3,6 +3,7 @@
 package session
 
 import (
+	"strings"
 	"time"
 
 	"tallyhood/audio"
@@ -10,12 +11,15 @@ import (
 )
 
 // Words follow the tone that calls for attention, once it is over, and one
-// phrase follows another. Phrases are under 1.6 s where more comes after them.
+// phrase follows another.
 const (
 	afterDue    = 450 * time.Millisecond // the tones last 0.37 s,
-	afterChange = 750 * time.Millisecond // 0.6 s,
+	afterStep   = 300 * time.Millisecond // 0.13 s,
+	afterChange = 950 * time.Millisecond // 0.6 s, and a call for squeezes behind it,
 	afterEnd    = 950 * time.Millisecond // and up to 0.84 s
-	phrase      = 1700 * time.Millisecond
+	pause       = 150 * time.Millisecond // between two phrases
+	// usual is how long a phrase takes where nobody tells.
+	usual = 1600 * time.Millisecond
 	// speakLate is how long before a window shuts the tester is told that its
 	// dose is not complete.
 	speakLate = 8 * time.Second
@@ -23,7 +27,7 @@ const (
 
 // spoken are the words that go with an order. A cue that is yet to come is
 // spoken ahead too, so that its words are forgotten with it.
-func spoken(st procedure.State, o procedure.Order) []audio.Placed {
+func (s *Session) spoken(st procedure.State, o procedure.Order) []audio.Placed {
 	say := func(after time.Duration, c audio.Cue) []audio.Placed {
 		return []audio.Placed{{Cue: c, At: o.At + after}}
 	}
@@ -43,9 +47,18 @@ func spoken(st procedure.State, o procedure.Order) []audio.Placed {
 		}
 		// The exercise that begins with it is named first.
 		if since := t % st.Opened.Rules.Figures.Exercise.Duration(); since < afterChange {
-			return say(afterChange+phrase-since, c)
+			for _, name := range exercise(st, t, o.At-since+afterChange) {
+				return []audio.Placed{{Cue: c, At: name.At + s.length(name.Cue) + pause}}
+			}
 		}
 		return say(afterDue, c)
+	case procedure.CueGoOn:
+		if st.Stage != procedure.Dosing {
+			return nil
+		}
+		if c, ok := audio.SaySqueezes(st.Initial.Required); ok {
+			return say(afterStep, c)
+		}
 	case procedure.CueStop:
 		return say(afterEnd, audio.SayStop)
 	case procedure.CuePass:
@@ -53,7 +66,7 @@ func spoken(st procedure.State, o procedure.Order) []audio.Placed {
 	case procedure.CueNotValid:
 		out := say(afterEnd, audio.SayNotValid)
 		if v := st.Verdict; v != nil && v.Reason == procedure.TopUpShort {
-			out = append(out, say(afterEnd+phrase, audio.SayTopUpMissed)...)
+			out = append(out, say(afterEnd+s.length(audio.SayNotValid)+pause, audio.SayTopUpMissed)...)
 		}
 		return out
 	case procedure.CueFault:
@@ -66,6 +79,14 @@ func spoken(st procedure.State, o procedure.Order) []audio.Placed {
 		return say(afterEnd, audio.SayLook)
 	}
 	return nil
+}
+
+// length is how long a phrase takes.
+func (s *Session) length(c audio.Cue) time.Duration {
+	if s.cfg.Phrase == nil {
+		return usual
+	}
+	return s.cfg.Phrase(c)
 }
 
 // exercise names the exercise of an instant of the run clock.
@@ -84,7 +105,8 @@ func exercise(st procedure.State, t, at time.Duration) []audio.Placed {
 // said is what a run has been told in words already.
 type said struct {
 	begun, button bool
-	late          int // the top-up that was called late last
+	lost          bool // sound was lost in this run
+	late          int  // the top-up that was called late last
 }
 
 // speak says what no tone goes with.
@@ -94,6 +116,13 @@ func (s *Session) speak() {
 		for _, c := range p {
 			s.cfg.Player.Play(c)
 		}
+	}
+	switch health := s.cfg.Player.Health(); {
+	case strings.HasPrefix(health, audio.Lost):
+		s.said.lost = true
+	case health == "" && s.said.lost:
+		s.said.lost = false
+		play(audio.Placed{Cue: audio.SaySoundBack, At: s.cfg.Clock.Now()})
 	}
 	switch st.Stage {
 	case procedure.Running:

@@ -9,6 +9,7 @@ import (
 
 	"tallyhood/audio"
 	"tallyhood/console/procedure"
+	"tallyhood/console/session"
 	"tallyhood/console/wire"
 )
 
@@ -26,10 +27,18 @@ func (e *ear) words() []audio.Placed {
 	return out
 }
 
+// phrase is how long a voice takes: names of exercises come in two languages.
+func phrase(c audio.Cue) time.Duration {
+	if slices.Contains(audio.SpokenExercises(), c) {
+		return 3200 * time.Millisecond
+	}
+	return 1300 * time.Millisecond
+}
+
 // A whole run is spoken: each exercise by its name, each top-up by what is left
 // of it, and no phrase begins before the one before it can be over.
 func TestARunIsSpoken(t *testing.T) {
-	d := newDesk(t, 100, nil)
+	d := newDesk(t, 40, nil, func(c *session.Config) { c.Phrase = phrase })
 	d.open()
 	d.toDosing()
 	d.dose(10)
@@ -46,16 +55,16 @@ func TestARunIsSpoken(t *testing.T) {
 		if w.Cue == audio.SaySqueezes5 {
 			due++
 		}
-		if i > 0 && w.At-words[i-1].At < 1600*time.Millisecond {
+		if i > 0 && w.At-words[i-1].At < phrase(words[i-1].Cue) {
 			t.Errorf("%s begins %v after %s", w.Cue, w.At-words[i-1].At, words[i-1].Cue)
 		}
 	}
-	if !slices.Equal(names, audio.SpokenExercises()) || due != 13 {
+	if !slices.Equal(names, audio.SpokenExercises()) || due != 13 || len(d.heard.at(audio.SaySqueezes10)) != 1 {
 		t.Errorf("%d top-ups and the exercises %v", due, names)
 	}
 	for i, at := range d.heard.at(audio.ExerciseChange) {
 		c, _ := audio.SayExercise(d.rules.Exercises[i+1].ID)
-		if spoken := d.heard.at(c); len(spoken) != 1 || spoken[0]-at != 750*time.Millisecond {
+		if spoken := d.heard.at(c); len(spoken) != 1 || spoken[0]-at != 950*time.Millisecond {
 			t.Errorf("%s is spoken at %v, the tone is at %v", c, spoken, at)
 		}
 	}

@@ -15,7 +15,7 @@
 //   - Before a page is written, the way to it is proven in the same manner.
 //
 // Files: the one given, mode 0600; beside it, while it is created, the same
-// name with ".new". One process at a time writes it (flock); any number may
+// name with ".new", and while it is compacted with ".compact". One process at a time writes it (flock); any number may
 // read it while none writes.
 //
 // Limits, openly:
@@ -68,6 +68,7 @@ type Options struct {
 
 // A Store is an open file.
 type Store struct {
+	path  string
 	file  file
 	db    *bbolt.DB // nil when open for reading only
 	queue chan *request
@@ -163,7 +164,7 @@ func (s *Store) startWriter(path string, file *os.File, m meta) error {
 	if root != m.root || tx != m.tx {
 		return errors.Join(damaged("bbolt reads transaction %d, not %d", tx, m.tx), db.Close())
 	}
-	s.db = db
+	s.path, s.db = path, db
 	s.queue = make(chan *request, 256)
 	s.idle = make(chan struct{})
 	s.finish = (*bbolt.Tx).Commit

@@ -131,22 +131,52 @@ func (t *table) Get(ctx context.Context, key string) (value []byte, err error) {
 
 // Put fulfils store.Table.
 func (t *table) Put(ctx context.Context, key string, value []byte) error {
-	if err := store.CheckTable(t.name); err != nil {
-		return err
-	}
-	if err := store.CheckPair(key, value); err != nil {
-		return err
-	}
-	return t.s.submit(ctx, &request{table: t.name, key: key, value: value})
+	_, err := t.s.Commit(ctx, nil, []store.Pair{{Table: t.name, Key: key, Value: value}})
+	return err
 }
 
 // Keys fulfils store.Table.
 func (t *table) Keys(ctx context.Context, prefix string) ([]string, error) {
-	if err := store.CheckTable(t.name); err != nil {
-		return nil, err
-	}
 	var keys []string
-	from := []byte(prefix)
+	err := t.scan(ctx, prefix, "", -1, func(key string, _ []byte) { keys = append(keys, key) }, func() error { return nil })
+	return keys, err
+}
+
+// Range fulfils store.Table.
+func (t *table) Range(ctx context.Context, prefix, after string, limit int, f func(key string, value []byte) error) error {
+	type pair struct {
+		key   string
+		value []byte
+	}
+	var read []pair
+	if limit < 0 {
+		limit = 0
+	}
+	return t.scan(ctx, prefix, after, limit, func(key string, kept []byte) {
+		read = append(read, pair{key, bytes.Clone(pairValue(kept))})
+	}, func() error {
+		for _, p := range read {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := f(p.key, p.value); err != nil {
+				return err
+			}
+		}
+		read = read[:0]
+		return nil
+	})
+}
+
+// scan takes the pairs with a prefix that come after a key, at most limit (-1:
+// all), a stretch of them at a time; between is called after each stretch, when
+// nothing is held.
+func (t *table) scan(ctx context.Context, prefix, after string, limit int, take func(key string, kept []byte), between func() error) error {
+	if err := store.CheckTable(t.name); err != nil {
+		return err
+	}
+	from := []byte(max(prefix, after))
+	skip := after != "" && after >= prefix // the key itself is not wanted
 	for more := true; more; {
 		err := t.s.view(ctx, func(v *view, _ *state) error {
 			more = false
@@ -155,19 +185,30 @@ func (t *table) Keys(ctx context.Context, prefix string) ([]string, error) {
 				return err
 			}
 			c, err := pairs.seek(from)
-			for n := 0; err == nil && c.valid() && bytes.HasPrefix(c.key(), []byte(prefix)); n++ {
-				if n == maxBatch {
-					from, more = bytes.Clone(c.key()), true
+			for n := 0; err == nil && c.valid() && limit != 0; err = c.next() {
+				if skip && bytes.Equal(c.key(), from) {
+					continue
+				}
+				if !bytes.HasPrefix(c.key(), []byte(prefix)) {
 					return nil
 				}
-				keys = append(keys, string(c.key()))
-				err = c.next()
+				if n == maxBatch {
+					more = true
+					return nil
+				}
+				take(string(c.key()), c.value())
+				from, skip = bytes.Clone(c.key()), true
+				n++
+				limit--
 			}
 			return err
 		})
 		if err != nil {
-			return nil, err
+			return err
+		}
+		if err := between(); err != nil {
+			return err
 		}
 	}
-	return keys, nil
+	return nil
 }

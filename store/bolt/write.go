@@ -23,21 +23,22 @@ const (
 	maxYields     = 3       // of the processor, one after the other, that bring nothing
 )
 
-// A request is one Append or one Put on its way to the writer.
+// A request is one Append, Put or Commit on its way to the writer.
 type request struct {
 	drafts  []store.Draft
-	table   string // of a Put; its name is never empty
-	key     string
-	value   []byte
+	pairs   []store.Pair
 	taken   atomic.Bool   // by the writer, or back by a caller who no longer waits
 	entries []store.Entry // the outcome, once done has given nil
 	done    chan error
 }
 
-func (r *request) count() int { return max(len(r.drafts), 1) }
+func (r *request) count() int { return len(r.drafts) + len(r.pairs) }
 
 func (r *request) bytes() int {
-	n := len(r.value)
+	n := 0
+	for _, p := range r.pairs {
+		n += len(p.Value)
+	}
 	for _, d := range r.drafts {
 		n += len(d.Body)
 	}
@@ -46,15 +47,25 @@ func (r *request) bytes() int {
 
 // Append fulfils store.Journal.
 func (s *Store) Append(ctx context.Context, drafts ...store.Draft) ([]store.Entry, error) {
+	return s.Commit(ctx, drafts, nil)
+}
+
+// Commit fulfils store.Store.
+func (s *Store) Commit(ctx context.Context, drafts []store.Draft, pairs []store.Pair) ([]store.Entry, error) {
 	for _, d := range drafts {
 		if err := d.Check(); err != nil {
 			return nil, err
 		}
 	}
-	if len(drafts) == 0 {
+	for _, p := range pairs {
+		if err := p.Check(); err != nil {
+			return nil, err
+		}
+	}
+	if len(drafts)+len(pairs) == 0 {
 		return nil, s.view(ctx, func(*view, *state) error { return nil })
 	}
-	r := &request{drafts: drafts}
+	r := &request{drafts: drafts, pairs: pairs}
 	if err := s.submit(ctx, r); err != nil {
 		return nil, err
 	}
@@ -212,8 +223,8 @@ func (b *batch) put(group []*request) error {
 			}
 		}
 		b.written = append(b.written, entries)
-		if r.table != "" {
-			if err := b.pair(r.table, r.key, r.value); err != nil {
+		for _, p := range r.pairs {
+			if err := b.pair(p); err != nil {
 				return err
 			}
 		}
@@ -287,21 +298,32 @@ func (b *batch) stream(name string, number uint64) (*streamRecord, error) {
 	return &r, nil
 }
 
-// pair writes a table's pair.
-func (b *batch) pair(table, key string, value []byte) error {
-	t, found, err := b.view.table(table)
-	if err == nil && found {
-		_, err = t.seek([]byte(key))
+// pair writes or deletes a table's pair.
+func (b *batch) pair(p store.Pair) error {
+	name := tablePrefix + p.Table
+	at, known := slices.BinarySearch(b.state.buckets, name)
+	if known {
+		// The way to the pair is proven as it was before this transaction; a
+		// table that came into being in it has no pages yet.
+		t, found, err := b.view.table(p.Table)
+		if err == nil && found {
+			_, err = t.seek([]byte(p.Key))
+		}
+		if err != nil {
+			return err
+		}
 	}
-	if err != nil {
-		return err
+	if p.Delete {
+		if !known {
+			return nil
+		}
+		return b.bucket(name).Delete([]byte(p.Key))
 	}
-	name := tablePrefix + table
-	if at, known := slices.BinarySearch(b.state.buckets, name); !known {
+	if !known {
 		if _, err := b.tx.CreateBucket([]byte(name)); err != nil {
 			return err
 		}
 		b.state.buckets = slices.Insert(b.state.buckets, at, name)
 	}
-	return b.bucket(name).Put([]byte(key), encodePair(table, []byte(key), value))
+	return b.bucket(name).Put([]byte(p.Key), encodePair(p.Table, []byte(p.Key), p.Value))
 }

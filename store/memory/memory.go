@@ -10,6 +10,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -82,14 +83,31 @@ func (s *Store) readable(ctx context.Context) error {
 
 // Append fulfils store.Journal.
 func (s *Store) Append(ctx context.Context, drafts ...store.Draft) ([]store.Entry, error) {
+	return s.Commit(ctx, drafts, nil)
+}
+
+// Compact fulfils store.Store: what was deleted is gone already.
+func (s *Store) Compact(ctx context.Context) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.writable(ctx)
+}
+
+// Commit fulfils store.Store.
+func (s *Store) Commit(ctx context.Context, drafts []store.Draft, pairs []store.Pair) ([]store.Entry, error) {
 	for _, d := range drafts {
 		if err := d.Check(); err != nil {
 			return nil, err
 		}
 	}
+	for _, p := range pairs {
+		if err := p.Check(); err != nil {
+			return nil, err
+		}
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if len(drafts) == 0 {
+	if len(drafts)+len(pairs) == 0 {
 		return nil, s.readable(ctx)
 	}
 	if err := s.writable(ctx); err != nil {
@@ -112,7 +130,24 @@ func (s *Store) Append(ctx context.Context, drafts ...store.Draft) ([]store.Entr
 		entries[i] = e
 		entries[i].Body = bytes.Clone(d.Body)
 	}
+	for _, p := range pairs {
+		k.pair(p)
+	}
 	return entries, nil
+}
+
+func (k *kept) pair(p store.Pair) {
+	if p.Delete {
+		delete(k.tables[p.Table], p.Key)
+		return
+	}
+	if k.tables == nil {
+		k.tables = map[string]map[string][]byte{}
+	}
+	if k.tables[p.Table] == nil {
+		k.tables[p.Table] = map[string][]byte{}
+	}
+	k.tables[p.Table][p.Key] = bytes.Clone(p.Value)
 }
 
 // Last fulfils store.Journal.
@@ -244,25 +279,35 @@ func (t table) Get(ctx context.Context, key string) ([]byte, error) {
 
 // Put fulfils store.Table.
 func (t table) Put(ctx context.Context, key string, value []byte) error {
-	if err := store.CheckTable(t.name); err != nil {
+	_, err := t.s.Commit(ctx, nil, []store.Pair{{Table: t.name, Key: key, Value: value}})
+	return err
+}
+
+// Range fulfils store.Table.
+func (t table) Range(ctx context.Context, prefix, after string, limit int, f func(key string, value []byte) error) error {
+	keys, err := t.Keys(ctx, prefix)
+	if err != nil {
 		return err
 	}
-	if err := store.CheckPair(key, value); err != nil {
-		return err
+	for _, key := range keys {
+		if limit <= 0 {
+			return nil
+		}
+		if after != "" && key <= after {
+			continue
+		}
+		value, err := t.Get(ctx, key)
+		if errors.Is(err, store.ErrNotFound) {
+			continue // deleted meanwhile
+		}
+		if err != nil {
+			return err
+		}
+		if err := f(key, value); err != nil {
+			return err
+		}
+		limit--
 	}
-	t.s.mu.Lock()
-	defer t.s.mu.Unlock()
-	if err := t.s.writable(ctx); err != nil {
-		return err
-	}
-	k := &t.s.kept
-	if k.tables == nil {
-		k.tables = map[string]map[string][]byte{}
-	}
-	if k.tables[t.name] == nil {
-		k.tables[t.name] = map[string][]byte{}
-	}
-	k.tables[t.name][key] = bytes.Clone(value)
 	return nil
 }
 
