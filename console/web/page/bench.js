@@ -1,99 +1,52 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Joins the Bench's parts: socket, commands, keys, and what the page itself
-// remembers (the form, an open panel, whether it is awake).
+// Joins the Bench's parts: what every driving page has, the keys, and what the
+// page itself remembers (the form, an open panel).
 
 import { render } from "./vendor/lit-html.js";
-import { commander } from "./commands.js";
 import { readChoices } from "./contract.js";
-import { openLink } from "./link.js";
+import { contactKeys, driver, typing } from "./driver.js";
 import { drawing, getJSON, root, size } from "./screen.js";
-import { shown, staleAfterMs } from "./state.js";
+import { shown } from "./state.js";
+import { wallOf } from "./state-inputs.js";
 import { bench } from "./view-bench.js";
-import { lookUp, whys } from "./words.js";
 
 const holdMs = 1000;
-const saidForMs = 6000;
-
-/** @type {import("./contract.js").Snapshot|null} */
-let snap = null;
-let client = "";
-let first = true;
-let saidAt = 0;
 let holdTimer = 0;
 /** @type {import("./view-bench.js").Ui} */
 const ui = {
   size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices: null,
-  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "" }, contacts: [],
+  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "" }, contacts: [], clock: null,
 };
 
-const link = openLink({
-  role: "tester",
-  message(m) {
-    if (m.type === "welcome") {
-      client = m.client;
-      ui.sim = m.sim;
-    } else if (m.type === "reply") {
-      commands.reply(m);
-    } else {
-      if (snap?.run && !m.run) {
-        ui.form = { ...ui.form, wearer: "", facepiece: "" };
-        readLists();
-      }
-      if (m.run?.stage !== snap?.run?.stage && ui.panel === "count") ui.panel = "none";
-      snap = m;
-      // An idle box that nobody drives is this page's on loading; a run that is
-      // open is taken over by a person only.
-      if (first && client !== "" && m.driver === "" && m.run === null) commands.do(snap, "take_lease");
-      if (client !== "") first = false;
+const place = root();
+const d = driver(ui, {
+  draw,
+  snapshot(next, last) {
+    if (last?.run && !next.run) {
+      ui.form = { ...ui.form, wearer: "", facepiece: "" };
+      readLists();
     }
-    draw();
+    if (next.run?.stage !== last?.run?.stage && ui.panel === "count") ui.panel = "none";
   },
-  problem(text) {
-    ui.problem = text;
-    draw();
-  },
-  lost() {
-    if (snap !== null) ui.asleep = true;
-    releaseAll();
-    draw();
-  },
+  release: () => act.hold(false),
 });
-
-const commands = commander({
-  send: (c) => link.send(c),
-  id: () => client,
-  now: () => performance.now(),
-  said(why) {
-    ui.said = lookUp(whys, why);
-    saidAt = performance.now();
-    draw();
-  },
-});
-
-/** Whether a control may act now; the page looks as disabled as this says. */
-function live() {
-  return snap !== null && link.age() <= staleAfterMs && !ui.asleep && snap.driver === client;
-}
 
 /** @type {import("./view-bench.js").Acts} */
 const act = {
   verb(verb, input = {}) {
-    const stop = verb === "welfare" && snap !== null && link.age() <= staleAfterMs;
-    if (!live() && !stop) return;
+    if (!d.live() && !(verb === "welfare" && d.fresh())) return;
     ui.said = "";
-    commands.do(snap, verb, { input: { do: verb, ...input } });
+    d.do(verb, { input: { do: verb, ...input } });
     draw();
   },
   open() {
-    if (live()) commands.do(snap, "open", { open: { ...ui.form } });
+    if (d.live()) d.do("open", { open: { ...ui.form } });
   },
   close() {
-    if (live()) commands.do(snap, "close");
+    if (d.live()) d.do("close");
   },
-  takeOver() {
-    if (link.age() <= staleAfterMs && !ui.asleep) commands.do(snap, "take_lease");
-  },
+  takeOver: d.takeOver,
   choose(name, value) {
     ui.form = { ...ui.form, [name]: value };
     draw();
@@ -104,7 +57,7 @@ const act = {
   },
   hold(down) {
     clearTimeout(holdTimer);
-    ui.holding = down && live();
+    ui.holding = down && d.live();
     if (ui.holding) {
       holdTimer = setTimeout(() => {
         ui.holding = false;
@@ -113,28 +66,29 @@ const act = {
     }
     draw();
   },
-  contact(line, closed) {
-    const held = ui.contacts.includes(line);
-    if (held === closed || (closed && !live())) return;
-    ui.contacts = closed ? [...ui.contacts, line] : ui.contacts.filter((l) => l !== line);
-    commands.do(snap, "sim", { sim: { line, closed } });
-    draw();
+  contact: d.contact,
+  clock: {
+    edit(edit) {
+      ui.clock = edit;
+      draw();
+    },
+    now: () => Date.now(),
+    confirm() {
+      const snap = d.snap();
+      const wall = snap ? wallOf(snap.clock, ui.clock, Date.now()) : "";
+      if (!d.live() || wall === "") return;
+      d.do("confirm_clock", { wall }, (ok) => {
+        if (ok) ui.clock = null;
+      });
+    },
   },
 };
 
-/** Lets go of every simulated contact and of the hold. */
-function releaseAll() {
-  for (const line of [...ui.contacts]) act.contact(line, false);
-  act.hold(false);
-}
-
-const place = root();
 function draw() {
-  const age = link.age();
-  if (snap !== null && age > staleAfterMs) ui.asleep = true;
-  if (ui.said && performance.now() - saidAt > saidForMs) ui.said = "";
+  d.look();
+  const snap = d.snap();
   ui.size = size();
-  render(bench(snap, snap && shown(snap, age, client), ui, act), place);
+  render(bench(snap, snap && shown(snap, d.age(), d.client()), d.age(), ui, act), place);
 }
 
 function readLists() {
@@ -155,28 +109,6 @@ function readLists() {
   );
 }
 
-// The first touch after a loss only wakes. Stop is exempt: it is for a person
-// in distress, and what it does is safe.
-let swallow = false;
-/** @param {Event} e */
-function wake(e) {
-  const stops = e.target instanceof Element && e.target.closest("button.stop") !== null;
-  if (e.type === "pointerdown" || e.type === "keydown") {
-    swallow = ui.asleep && !stops && snap !== null && link.age() <= staleAfterMs;
-    if (swallow) {
-      ui.asleep = false;
-      draw();
-    }
-  }
-  if (swallow) {
-    e.preventDefault();
-    e.stopImmediatePropagation();
-  }
-}
-for (const type of ["pointerdown", "pointerup", "click", "keydown", "keyup"]) addEventListener(type, wake, { capture: true });
-
-/** @type {Record<string, string>} */
-const contactKeys = { b: "squeeze", g: "step", t: "taste" };
 /** @type {Record<string, string>} */
 const verbKeys = { a: "said_aloud", f: "touched", h: "hood_off", m: "mist_failed" };
 
@@ -185,7 +117,8 @@ addEventListener("keydown", (e) => {
   if (e.key === " " && e.target instanceof Element && e.target.closest(".danger")) e.preventDefault();
   if (e.ctrlKey || e.altKey || e.metaKey || e.repeat || typing(e.target)) return;
   const key = e.key.toLowerCase();
-  const s = snap && shown(snap, link.age(), client);
+  const snap = d.snap();
+  const s = snap && shown(snap, d.age(), d.client());
   if (e.key === "?") act.panel(ui.panel === "keys" ? "none" : "keys");
   else if (e.key === "Escape") act.panel("none");
   else if (ui.sim && contactKeys[key]) act.contact(contactKeys[key], true);
@@ -205,15 +138,6 @@ addEventListener("keyup", (e) => {
   if (ui.sim && line) act.contact(line, false);
   if (key === "q") act.hold(false);
 });
-addEventListener("blur", releaseAll);
-
-/** @param {EventTarget|null} target */
-function typing(target) {
-  return target instanceof HTMLInputElement || target instanceof HTMLSelectElement || target instanceof HTMLTextAreaElement;
-}
 
 readLists();
-drawing(() => {
-  commands.tick();
-  draw();
-});
+drawing(draw);

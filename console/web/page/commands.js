@@ -6,7 +6,7 @@
 
 /** @typedef {import("./contract.js").Command} Command */
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
-/** @typedef {Pick<Command, "input"|"open"|"sim">} Parts */
+/** @typedef {Pick<Command, "input"|"open"|"sim"|"line"|"cue"|"wall">} Parts */
 
 /** A reply later than this is missing. */
 export const replyWithinMs = 3000;

@@ -10,7 +10,27 @@ export const contract = 1;
 /** @typedef {"ready"|"screening"|"clearing"|"donning"|"dosing"|"running"|"proving_button"|"over"|"proving_mist"} Stage */
 /** @typedef {{type: "welcome", client: string, contract: number, version: string, sim: boolean}} Welcome */
 /** @typedef {{type: "reply", id: string, ok: boolean, why?: string}} Reply */
-/** @typedef {{board: string, supervised: boolean, cable: string, squeeze: boolean, step: boolean, report: boolean, noise: number, lost?: string}} Inputs */
+/** @typedef {{line: string, source: string, closed: boolean, edges: number, rejected: number, presses: number, doubtful: number, quiet_ms: number}} Line */
+/** @typedef {{ask: string, found: string[], lines: string[], passed: boolean, left_ms: number}} Check */
+/** @typedef {{asked: number, of: number, done: boolean, why: string, mid_ms: number, least_ms: number, spread_ms: number, when: string}} Timing */
+/** @typedef {{wall: string, quality: string, trusted: boolean, steps: number}} Clock */
+/**
+ * @typedef {object} Inputs
+ * @property {string} board
+ * @property {boolean} supervised
+ * @property {string} cable
+ * @property {boolean} squeeze
+ * @property {boolean} step
+ * @property {boolean} report
+ * @property {number} noise
+ * @property {string} [lost]
+ * @property {string} [missing]
+ * @property {Line[]} lines
+ * @property {Check|null} check
+ * @property {Timing|null} latency
+ * @property {string} learn
+ * @property {string} learned
+ */
 /** @typedef {{id: string, answered: boolean, yes: boolean}} Question */
 /** @typedef {{squeezes: number, counted: number, most: number, bin: number}} Screening */
 /** @typedef {{n: number, required: number, given: number, extra: number, doubtful: number, due_ms: number, open_ms: number, shut_ms: number, remarks: string[]}} Dose */
@@ -60,6 +80,7 @@ export const contract = 1;
  * @property {Inputs} inputs
  * @property {string} sound
  * @property {string} storage
+ * @property {Clock} clock
  * @property {number} lag_ms
  * @property {Run|null} run
  */
@@ -68,9 +89,11 @@ export const contract = 1;
 /** @typedef {{id: string, label: string, refused?: Record<string, string>}} Choice */
 /** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[]}} Choices */
 /** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string}} Open */
+/** @typedef {{name: string, state: string, reason: string, lines: string[]}} Part */
+/** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, version: string}} Box */
 /** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string}} Input */
 /** @typedef {{line: string, closed: boolean}} Contact */
-/** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact}} Command */
+/** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string}} Command */
 
 /**
  * The forms by name, one word a field: a type of JSON or a form, "?" after it
@@ -82,11 +105,25 @@ export const forms = {
   Reply: { type: "string", id: "string", ok: "boolean", why: "string?" },
   Snapshot: {
     type: "string", number: "number", fence: "number", driver: "string", watchers: "number", practice: "string?", speed: "number",
-    inputs: "Inputs", sound: "string", storage: "string", lag_ms: "number", run: "Run|null",
+    inputs: "Inputs", sound: "string", storage: "string", clock: "Clock", lag_ms: "number", run: "Run|null",
   },
   Inputs: {
     board: "string", supervised: "boolean", cable: "string", squeeze: "boolean", step: "boolean", report: "boolean", noise: "number", lost: "string?",
+    missing: "string?", lines: "Line[]", check: "Check|null", latency: "Timing|null", learn: "string", learned: "string",
   },
+  Line: {
+    line: "string", source: "string", closed: "boolean", edges: "number", rejected: "number", presses: "number", doubtful: "number", quiet_ms: "number",
+  },
+  Check: { ask: "string", found: "string[]", lines: "string[]", passed: "boolean", left_ms: "number" },
+  Timing: {
+    asked: "number", of: "number", done: "boolean", why: "string", mid_ms: "number", least_ms: "number", spread_ms: "number", when: "string",
+  },
+  Clock: { wall: "string", quality: "string", trusted: "boolean", steps: "number" },
+  Box: {
+    parts: "Part[]", time_source: "string", volts: "string", heat: "number|null", heat_high: "boolean", store_file: "string",
+    store_free: "number", store_of: "number", write_ms: "number|null", version: "string",
+  },
+  Part: { name: "string", state: "string", reason: "string", lines: "string[]" },
   Run: {
     run: "string", stage: "string", stage_ms: "number", wearer: "string", facepiece: "string", agent: "string", rules: "string",
     prevails: "string", tester: "string", questions: "Question[]", blocked: "string", wait_ms: "number", need_ms: "number",
@@ -132,6 +169,16 @@ export function read(text) {
 export function readChoices(value) {
   check(value, "Choices", "Choices");
   return /** @type {Choices} */ (value);
+}
+
+/**
+ * Checks the answer of /api/box.
+ * @param {unknown} value
+ * @returns {Box}
+ */
+export function readBox(value) {
+  check(value, "Box", "Box");
+  return /** @type {Box} */ (value);
 }
 
 /**

@@ -10,15 +10,46 @@
 const exercises = ["normal_breathing", "deep_breathing", "head_side_to_side", "head_up_and_down", "talking", "bending_over", "normal_breathing_again"];
 const questions = ["nothing_but_water", "no_hair_at_seal", "cleared", "no_known_reaction", "facepiece_as_at_work", "weak_nebuliser"];
 
+/** @typedef {import("./contract.js").Inputs} Inputs */
+
+/**
+ * A contact on a wire.
+ * @param {string} line
+ * @param {boolean} closed
+ * @param {number} presses
+ * @param {Partial<import("./contract.js").Line>} [over]
+ * @returns {import("./contract.js").Line}
+ */
+export function line(line, closed, presses, over = {}) {
+  return { line, source: "line events", closed, edges: presses * 5, rejected: presses * 3, presses, doubtful: 0, quiet_ms: 73_000, ...over };
+}
+
+/** The contacts of a board at rest. */
+export const atRest = [line("squeeze", false, 214, { doubtful: 2, quiet_ms: 4200 }), line("step", false, 31), line("taste_no", false, 9), line("taste_nc", true, 0, { edges: 45 })];
+
+/**
+ * @param {Partial<Inputs>} [over]
+ * @returns {Inputs}
+ */
+export function board(over = {}) {
+  return {
+    board: "board A", supervised: true, cable: "", squeeze: false, step: false, report: false, noise: 0, lines: atRest, check: null, latency: null, learn: "", learned: "", ...over,
+  };
+}
+
+/** @type {import("./contract.js").Clock} */
+export const clockSet = { wall: "2026-09-14T09:41:07+02:00", quality: "confirmed", trusted: true, steps: 0 };
+/** @type {import("./contract.js").Clock} */
+export const clockUnset = { wall: "2026-01-01T00:03:12+01:00", quality: "unset", trusted: false, steps: 0 };
+
 /**
  * @param {Partial<Snapshot>} over
  * @returns {Snapshot}
  */
 export function snapshot(over) {
   return {
-    type: "snapshot", number: 7, fence: 3, driver: "page-1", watchers: 2, speed: 1,
-    inputs: { board: "board A", supervised: true, cable: "", squeeze: false, step: false, report: false, noise: 0 },
-    sound: "", storage: "", lag_ms: 0, run: null, ...over,
+    type: "snapshot", number: 7, fence: 3, driver: "page-1", watchers: 2, speed: 1, inputs: board(), sound: "", storage: "", clock: clockSet, lag_ms: 0, run: null,
+    ...over,
   };
 }
 
@@ -101,6 +132,8 @@ late.top_ups = late.top_ups.map((d) => (d.n === 3 ? { ...d, remarks: ["late"] } 
 /** Every state of the Bench, by name. @type {Record<string, Snapshot>} */
 export const states = {
   "no-run": snapshot({}),
+  "no-run-clock-unset": snapshot({ clock: clockUnset }),
+  "no-run-missing": snapshot({ inputs: board({ missing: "USB pedal: it is unplugged" }) }),
   "no-run-watching": snapshot({ driver: "page-2" }),
   "ready-open": snapshot({
     run: run("ready", {
@@ -119,7 +152,7 @@ export const states = {
     run: run("dosing", { screening: binned, dose: dose(0, 10, 4), initial: dose(0, 10, 4), top_ups: Array.from({ length: 13 }, (_, k) => dose(k + 1, 5, 0)) }),
   }),
   due: snapshot({ run: late }),
-  "due-practice": snapshot({ practice, run: late, inputs: { board: "sim", supervised: true, cable: "", squeeze: false, step: false, report: false, noise: 0 } }),
+  "due-practice": snapshot({ practice, run: late, inputs: board({ board: "sim" }) }),
   waiting: snapshot({ run: running(10, 101_000, 5) }),
   soon: snapshot({ run: running(20, 147_000, 0) }),
   "due-thirty": snapshot({ run: running(30, 338_000, 6) }),
@@ -137,6 +170,59 @@ export const states = {
     run: run("over", { screening: { squeezes: 30, counted: 30, most: 30, bin: 0 }, verdict: { outcome: "cannot_taste", reason: "no_taste_by_30", next: "other_agent", proof: "" } }),
   }),
 };
+
+/**
+ * A guided check at a request, or ended.
+ * @param {string} ask
+ * @param {Record<string, string>} found lines by finding
+ * @returns {import("./contract.js").Check}
+ */
+export function check(ask, found = {}) {
+  return { ask, found: Object.keys(found), lines: Object.values(found), passed: ask === "" && Object.keys(found).length === 0, left_ms: ask === "" ? 0 : 16_400 };
+}
+
+const closed = (/** @type {string} */ name) => atRest.map((l) => (l.line === name ? { ...l, closed: true, quiet_ms: 300 } : l));
+/** @type {import("./contract.js").Timing} */
+export const timed = { asked: 12, of: 12, done: true, why: "", mid_ms: 214.4, least_ms: 171.2, spread_ms: 46.1, when: "2026-09-14T09:38:20+02:00" };
+const crossed = { moved_instead: "squeeze,step", pair_half: "taste_no,taste_nc" };
+
+/** Every state of the page Inputs, by name. @type {Record<string, Snapshot>} */
+export const inputStates = {
+  good: snapshot({ inputs: board({ check: check(""), latency: timed }) }),
+  unchecked: snapshot({ practice, inputs: board({ board: "sim", lines: atRest.map((l) => ({ ...l, source: "simulated board", edges: 0, rejected: 0, presses: 0, doubtful: 0 })) }) }),
+  "cable-open": snapshot({ inputs: board({ cable: "cable_open", check: check(""), lines: atRest.map((l) => (l.line === "taste_nc" ? { ...l, closed: false, quiet_ms: 900 } : l)) }) }),
+  unplugged: snapshot({ inputs: board({ missing: "USB pedal: it is unplugged", check: check(""), lines: atRest.map((l) => (l.line === "squeeze" ? { ...l, source: "USB pedal" } : l)) }) }),
+  "check-rest": snapshot({ inputs: board({ check: check("rest") }) }),
+  "check-asking": snapshot({ inputs: board({ squeeze: true, check: check("let_squeeze"), lines: closed("squeeze") }) }),
+  "check-finding": snapshot({ inputs: board({ check: check("press_button", { moved_instead: "squeeze,step", moved_too: "step,taste_no" }) }) }),
+  "check-failed": snapshot({ inputs: board({ check: check("", crossed) }) }),
+  "check-stopped": snapshot({ inputs: board({ check: { ...check(""), passed: false } }) }),
+  latency: snapshot({ inputs: board({ check: check(""), latency: { ...timed, asked: 6, done: false, when: "" } }) }),
+  "latency-late": snapshot({ inputs: board({ check: check(""), latency: { ...timed, mid_ms: 468 } }) }),
+  "latency-none": snapshot({ inputs: board({ check: check(""), latency: { ...timed, why: "too_few" } }) }),
+  learn: snapshot({ inputs: board({ learn: "squeeze" }) }),
+  learned: snapshot({ inputs: board({ check: check(""), learned: "key 48 of the pedal 1a2b:3c4d is squeeze now" }) }),
+  "clock-unset": snapshot({ clock: clockUnset, inputs: board({ check: check("") }) }),
+  "run-open": snapshot({ run: late, inputs: board({ squeeze: true, lines: closed("squeeze"), check: check("") }) }),
+  single: snapshot({ inputs: board({ supervised: false, check: check(""), lines: [...atRest.slice(0, 2), line("taste", false, 4)] }) }),
+  watching: snapshot({ driver: "page-2" }),
+};
+
+/** @type {import("./contract.js").Box} */
+export const box = {
+  parts: [
+    { name: "line events", state: "loaded", reason: "", lines: ["squeeze", "taste_no", "taste_nc"] },
+    { name: "USB pedal", state: "loaded", reason: "key learned for step", lines: ["step"] },
+    { name: "bulb sensor", state: "absent", reason: "none is configured", lines: [] },
+    { name: "loudspeaker", state: "failed", reason: "the card is there, its mixer is not", lines: [] },
+  ],
+  time_source: "kernel time", volts: "sound", heat: 48.2, heat_high: false, store_file: "/var/lib/tallyhood/store", store_free: 11_340_000_000, store_of: 29_100_000_000,
+  write_ms: 4.2, version: "0.3.0",
+};
+/** @type {import("./contract.js").Box} */
+export const poorBox = { ...box, volts: "low", heat: 83.5, heat_high: true, store_free: 120_000_000, write_ms: 412 };
+/** @type {import("./contract.js").Box} */
+export const silentBox = { ...box, volts: "", heat: null, write_ms: null, time_source: "arrival time" };
 
 /** @type {import("./contract.js").Choices} */
 export const choices = {

@@ -139,7 +139,10 @@ export function shown(snap, ageMs, client) {
     health: healthOf(snap, ageMs), note: "", faults: [],
     may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false }, verdict: null,
   };
-  if (run === null) return out;
+  if (run === null) {
+    out.sentence = snap.inputs.missing ? say.missing() : snap.clock.quality === "unset" ? say.clockUnset() : say.none();
+    return out;
+  }
   const fit = run.stage === "dosing" || run.stage === "running" || run.stage === "proving_button";
   const testing = fit || run.stage === "screening";
   const wait = Math.max(0, run.wait_ms - drift(snap, ageMs));
@@ -303,7 +306,7 @@ function verdict(run, out) {
  */
 function healthOf(snap, ageMs) {
   const i = snap.inputs;
-  const bad = i.lost || (i.cable && lookUp(faults, i.cable)) || "";
+  const bad = i.lost || (i.cable && lookUp(faults, i.cable)) || i.missing || "";
   const lag = snap.lag_ms > unsavedAfterMs || (snap.lag_ms > 0 && snap.lag_ms + Math.min(ageMs, staleAfterMs) > unsavedAfterMs);
   return [
     { word: bad || (i.supervised ? healthWords.inputsSound : healthWords.unsupervised), ok: bad === "" },

@@ -1,22 +1,26 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Every state of the Bench, the Wearer's screen, the Gallery and a record from
+// Every state of the Bench, the page Inputs, the Wearer's screen, the Gallery and a record from
 // sample snapshots: a reference to look at. ?only=NAME shows one alone.
 
 import { html, nothing, render } from "./vendor/lit-html.js";
-import { choices, record as sampleRecord, states } from "./samples.js";
+import { box, choices, inputStates, poorBox, record as sampleRecord, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { shown, wearerShown } from "./state.js";
+import { inputsShown } from "./state-inputs.js";
 import { bench } from "./view-bench.js";
 import { gallery } from "./view-gallery.js";
+import { inputs } from "./view-inputs.js";
 import { record, records } from "./view-records.js";
 import { wearer } from "./view-wearer.js";
 
-const act = { verb() {}, open() {}, close() {}, takeOver() {}, choose() {}, panel() {}, hold() {}, contact() {} };
+const act = { verb() {}, open() {}, close() {}, takeOver() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {},
+  clock: { edit() {}, now: () => 0, confirm() {} },
+};
 const form = { wearer: "p1", facepiece: "f2", rules: "uk-hse", agent: "bitter", tester: "Oda Fennimore" };
 /** @param {Partial<import("./view-bench.js").Ui>} over @returns {import("./view-bench.js").Ui} */
 const ui = (over) => ({
-  size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices, form, contacts: [], ...over,
+  size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices, form, contacts: [], clock: null, ...over,
 });
 
 /** @returns {Record<string, () => unknown>} */
@@ -26,7 +30,7 @@ function screens() {
   /** @param {string} name @param {string} of @param {Partial<import("./view-bench.js").Ui>} [over] @param {number} [age] */
   const add = (name, of, over = {}, age = 120) => {
     const snap = states[of] ?? null;
-    out[`bench-${name}`] = () => bench(snap, snap && shown(snap, age, "page-1"), ui(over), act);
+    out[`bench-${name}`] = () => bench(snap, snap && shown(snap, age, "page-1"), age, ui(over), act);
   };
   for (const name of Object.keys(states)) add(name, name, { sim: name.endsWith("practice") });
   add("stale", "due", {}, 4200);
@@ -48,6 +52,20 @@ function screens() {
     const masked = snap?.run ? { ...snap, run: { ...snap.run, wearer: "", tester: "" } } : snap;
     out[`gallery-${name}`] = () => gallery(masked, masked && shown(masked, 100, ""), { size: size(), problem: "" });
   }
+  /** @param {string} name @param {string} of @param {Partial<import("./view-inputs.js").Ui>} [over] @param {number} [age] */
+  const addInputs = (name, of, over = {}, age = 120) => {
+    const snap = inputStates[of] ?? null;
+    const own = { asleep: false, sim: snap?.practice !== undefined, said: "", problem: "", contacts: [], box, boxProblem: "", clock: null, ...over };
+    out[`inputs-${name}`] = () => inputs(snap, snap && shown(snap, age, "page-1"), snap && inputsShown(snap, age), own, act);
+  };
+  for (const name of Object.keys(inputStates)) addInputs(name, name);
+  addInputs("low-volts", "good", { box: poorBox });
+  addInputs("silent", "good", { box: silentBox });
+  addInputs("no-box", "good", { box: null, boxProblem: "The state of the box could not be read (/api/box: 404 Not Found)." });
+  addInputs("clock-edited", "clock-unset", { clock: { date: "2026-09-14", time: "09:41:00", screen: false } });
+  addInputs("refused", "run-open", { said: "A run is open already." });
+  addInputs("stale", "good", {}, 4200);
+  out["inputs-loading"] = () => inputs(null, null, null, { asleep: false, sim: false, said: "", problem: "", contacts: [], box: null, boxProblem: "", clock: null }, act);
   out.record = () => record(sampleRecord(""), "");
   out["record-practice"] = () => record(sampleRecord("simulated board"), "");
   out.records = () => records([

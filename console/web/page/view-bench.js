@@ -6,6 +6,9 @@ import { html, nothing } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
 import { around, ofRun, wide } from "./strip.js";
 import { minutes } from "./state.js";
+import { clockShown } from "./state-inputs.js";
+import { clockForm } from "./view-clock.js";
+import { simContacts } from "./view-contacts.js";
 import { healthLine, nav, practice, problemLine, sentence } from "./view-common.js";
 import { agents, corrections, lookUp, prevails, questions, stages } from "./words.js";
 
@@ -14,18 +17,15 @@ import { agents, corrections, lookUp, prevails, questions, stages } from "./word
 /** @typedef {import("./state.js").Shown} Shown */
 /** @typedef {"wide"|"low"|"narrow"} Size */
 /**
- * @typedef {object} Ui
+ * @typedef {object} Own
  * @property {Size} size
- * @property {boolean} asleep     controls are inert until the first touch
- * @property {boolean} sim
  * @property {"none"|"count"|"keys"} panel
  * @property {boolean} holding    abandon is being held
- * @property {string} said        answer to the last command, in words; empty when it was done
- * @property {string} problem
  * @property {import("./contract.js").Choices|null} choices
  * @property {import("./contract.js").Open} form
- * @property {string[]} contacts  simulated contacts that are held
+ * @property {import("./state-inputs.js").Edit} clock  the clock's form, when a person changed it
  */
+/** @typedef {Own & import("./driver.js").Driven} Ui */
 /**
  * @typedef {object} Acts
  * @property {(verb: string, input?: Omit<import("./contract.js").Input, "do">) => void} verb
@@ -36,26 +36,28 @@ import { agents, corrections, lookUp, prevails, questions, stages } from "./word
  * @property {(panel: Ui["panel"]) => void} panel
  * @property {(down: boolean) => void} hold
  * @property {(line: string, closed: boolean) => void} contact
+ * @property {import("./view-clock.js").ClockActs} clock
  */
 
 /**
  * @param {Snapshot|null} snap
  * @param {Shown|null} s
+ * @param {number} ageMs of the snapshot
  * @param {Ui} ui
  * @param {Acts} act
  */
-export function bench(snap, s, ui, act) {
+export function bench(snap, s, ageMs, ui, act) {
   if (snap === null || s === null) {
     return html`<main class="sheet plain"><h1>Bench</h1>${problemLine(ui.problem)}<p class="say" aria-live="polite">Looking for the box.</p></main>`;
   }
   const run = snap.run;
   const inert = s.stale || ui.asleep || !s.driving;
   return html`<main class=${`sheet bench at-${s.stage} ${s.stale ? "stale" : ""} ${ui.sim ? "with-sim" : ""} ${ui.panel !== "none" ? "with-panel" : ""}`}>
-    <div class="top">${practice(snap.practice)}${ui.sim ? simContacts(ui, inert, act) : nothing}</div>
+    <div class="top">${practice(snap.practice)}${ui.sim ? simContacts(ui, inert, act.contact) : nothing}</div>
     ${head(snap, s)}
     ${banner(s, ui, act)}
     <p class="say" aria-live="polite">${sentence(s.sentence)}</p>
-    ${run === null ? opening(ui, inert, act) : body(run, s, ui, inert, act)}
+    ${run === null ? opening(snap, ageMs, ui, inert, act) : body(run, s, ui, inert, act)}
     ${ui.panel === "keys" ? keys(ui, act) : nothing}
   </main>`;
 }
@@ -86,14 +88,24 @@ function banner(s, ui, act) {
   </div>`;
 }
 
-/** @param {Ui} ui @param {boolean} inert @param {Acts} act */
-function opening(ui, inert, act) {
+/** @param {Snapshot} snap @param {number} ageMs @param {Ui} ui @param {boolean} inert @param {Acts} act */
+function opening(snap, ageMs, ui, inert, act) {
+  const clock = clockShown(snap, ageMs);
+  const lacks = snap.inputs.missing ?? "";
+  return html`
+    ${lacks ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${lacks}. <a href="/inputs">Inputs</a> shows every contact.</p>` : nothing}
+    ${clock.unset ? html`<section class="unset" aria-label="Clock">${clockForm(clock, ui.clock, inert, act.clock)}</section>` : nothing}
+    ${choosing(ui, inert, lacks !== "" || clock.unset, act)}`;
+}
+
+/** @param {Ui} ui @param {boolean} inert @param {boolean} barred @param {Acts} act */
+function choosing(ui, inert, barred, act) {
   const c = ui.choices;
   if (c === null) return html`<p>Reading the lists.</p>`;
   const f = ui.form;
   const piece = c.facepieces.find((p) => p.id === f.facepiece);
   const refused = piece?.refused?.[f.rules] ?? "";
-  const ready = f.wearer && f.facepiece && f.rules && f.agent && f.tester && !refused;
+  const ready = f.wearer && f.facepiece && f.rules && f.agent && f.tester && !refused && !barred;
   const pick = (/** @type {keyof import("./contract.js").Open} */ name) => (/** @type {Event} */ e) => act.choose(name, /** @type {HTMLSelectElement} */ (e.target).value);
   const list = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<label class="field"><span>${label}</span>
     <select .value=${f[name]} @change=${pick(name)} ?disabled=${inert}><option value="" ?selected=${f[name] === ""}>Choose</option>${of.map((o) => html`<option value=${o.id} ?selected=${o.id === f[name]}>${o.label}</option>`)}</select></label>`;
@@ -242,20 +254,6 @@ function correcting(run, s, inert, act) {
     <span class="gap"></span><button @click=${() => act.panel("none")}>Leave as it is</button>
     <button class="stop danger" ?disabled=${s.stale} @click=${() => act.verb("welfare")}>Stop now</button>
   </footer>`;
-}
-
-/** @param {Ui} ui @param {boolean} inert @param {Acts} act */
-function simContacts(ui, inert, act) {
-  const one = (/** @type {string} */ line, /** @type {string} */ name, /** @type {string} */ key) => {
-    const held = ui.contacts.includes(line);
-    return html`<button class=${held ? "held" : ""} aria-pressed=${held ? "true" : "false"} ?disabled=${inert && !held}
-      @pointerdown=${(/** @type {PointerEvent} */ e) => {
-        /** @type {Element} */ (e.currentTarget).setPointerCapture(e.pointerId);
-        act.contact(line, true);
-      }} @pointerup=${() => act.contact(line, false)} @pointercancel=${() => act.contact(line, false)} @lostpointercapture=${() => act.contact(line, false)}
-      @contextmenu=${(/** @type {Event} */ e) => e.preventDefault()}>${name} <kbd>${key}</kbd></button>`;
-  };
-  return html`<div class="contacts" role="group" aria-label="Contacts of the simulated board"><span>Simulated:</span>${one("squeeze", "Bulb", "B")}${one("step", "Step", "G")}${one("taste", "Taste button", "T")}</div>`;
 }
 
 /** @param {Ui} ui @param {Acts} act */

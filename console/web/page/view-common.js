@@ -19,7 +19,7 @@ export function practice(why) {
 
 /** @param {string} here */
 export function nav(here) {
-  const pages = [["/bench", "Bench"], ["/wearer", "Wearer"], ["/gallery", "Gallery"], ["/records", "Records"]];
+  const pages = [["/bench", "Bench"], ["/wearer", "Wearer"], ["/gallery", "Gallery"], ["/records", "Records"], ["/inputs", "Inputs"]];
   return html`<nav aria-label="Pages">${pages.map(
     ([href, name]) => html`<a href=${href} aria-current=${href === here ? "page" : nothing}>${name}</a>`,
   )}</nav>`;

@@ -32,6 +32,15 @@ export const whys = {
   run_open: "A run is open already.",
   no_run: "No run is open.",
   not_allowed: "That is not allowed here.",
+  clock_unset: "The box's clock is not set. Confirm the date first: a record needs one.",
+  clock_served: "A time server sets the clock. It needs no confirmation.",
+  clock_wrong: "That cannot be the time: it lies before this program was made, or too far ahead.",
+  input_missing: "A contact that a run needs is missing. The page Inputs says which.",
+  busy: "A check is going on. End it first.",
+  no_pedal: "There is no pedal that could be learned. Plug one in.",
+  no_sound: "No sound comes out, so this cannot be tried.",
+  facepiece_not_allowed: "The rules that were chosen do not allow this test for this facepiece.",
+  not_saved: "The run is not saved yet. Wait a moment, then press again.",
   no_answer: "The box did not answer. Look whether it happened before you press again.",
 };
 
@@ -163,6 +172,7 @@ export const faults = {
   doubtful_report: "a report too brief to be sure",
   button_unproven: "the button was not shown to work",
   questions_open: "a question was left open",
+  clock_stepped: "the clock of the box was set or jumped; durations do not depend on it",
 };
 
 /** Reasons that a tester gives for a corrected count, by direction. */
@@ -214,6 +224,8 @@ export const count = (n) => small[n] ?? String(n);
 /** Sentences for the tester that stand on figures, by key. */
 export const say = {
   none: () => "Choose who, what and how; then open the run.",
+  clockUnset: () => "The box's clock is *not set*. Confirm the date, then open the run.",
+  missing: () => "A contact is *missing*. No run can be opened until it is back.",
   loading: () => "Looking for the box.",
   blocked: (/** @type {string} */ why) => lookUp(whys, why),
   ready: () => "All is ready. Hood on, *no facepiece*, mouth open. Then go on to the sensitivity test.",

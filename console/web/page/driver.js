@@ -1,0 +1,156 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// What every page that may drive has in common: the socket, the lease, its
+// commands, the contacts of a simulated board, and the sleep after a loss. It
+// must not know what a page shows.
+
+import { commander } from "./commands.js";
+import { openLink } from "./link.js";
+import { staleAfterMs } from "./state.js";
+import { lookUp, whys } from "./words.js";
+
+const saidForMs = 6000;
+
+/** @typedef {import("./contract.js").Snapshot} Snapshot */
+/**
+ * What a driving page remembers besides the snapshot.
+ * @typedef {object} Driven
+ * @property {boolean} asleep     controls are inert until the first touch
+ * @property {boolean} sim        the board is simulated
+ * @property {string} said        answer to the last command, in words; empty when it was done
+ * @property {string} problem
+ * @property {string[]} contacts  simulated contacts that are held
+ */
+
+/**
+ * @param {Driven} ui
+ * @param {object} on
+ * @param {() => void} on.draw
+ * @param {(next: Snapshot, last: Snapshot|null) => void} [on.snapshot] before it is drawn
+ * @param {() => void} [on.release] when whatever is held has to be let go
+ */
+export function driver(ui, on) {
+  /** @type {Snapshot|null} */
+  let snap = null;
+  let client = "";
+  let first = true;
+  let saidAt = 0;
+
+  const link = openLink({
+    role: "tester",
+    message(m) {
+      if (m.type === "welcome") {
+        client = m.client;
+        ui.sim = m.sim;
+      } else if (m.type === "reply") {
+        commands.reply(m);
+      } else {
+        on.snapshot?.(m, snap);
+        snap = m;
+        // An idle box that nobody drives is this page's on loading; a run that is
+        // open is taken over by a person only.
+        if (first && client !== "" && m.driver === "" && m.run === null) commands.do(snap, "take_lease");
+        if (client !== "") first = false;
+      }
+      on.draw();
+    },
+    problem(text) {
+      ui.problem = text;
+      on.draw();
+    },
+    lost() {
+      if (snap !== null) ui.asleep = true;
+      release();
+      on.draw();
+    },
+  });
+
+  const commands = commander({
+    send: (c) => link.send(c),
+    id: () => client,
+    now: () => performance.now(),
+    said(why) {
+      say(lookUp(whys, why));
+      on.draw();
+    },
+  });
+
+  /** @param {string} text */
+  function say(text) {
+    ui.said = text;
+    saidAt = performance.now();
+  }
+
+  const fresh = () => snap !== null && link.age() <= staleAfterMs;
+  const live = () => fresh() && !ui.asleep && snap?.driver === client;
+
+  /** @param {string} line @param {boolean} closed */
+  function contact(line, closed) {
+    const held = ui.contacts.includes(line);
+    if (held === closed || (closed && !live())) return;
+    ui.contacts = closed ? [...ui.contacts, line] : ui.contacts.filter((l) => l !== line);
+    commands.do(snap, "sim", { sim: { line, closed } });
+    on.draw();
+  }
+
+  function release() {
+    for (const line of [...ui.contacts]) contact(line, false);
+    on.release?.();
+  }
+  addEventListener("blur", release);
+
+  // The first touch after a loss only wakes. Stop is exempt: it is for a person
+  // in distress, and what it does is safe.
+  let swallow = false;
+  /** @param {Event} e */
+  function wake(e) {
+    const stops = e.target instanceof Element && e.target.closest("button.stop") !== null;
+    if (e.type === "pointerdown" || e.type === "keydown") {
+      swallow = ui.asleep && !stops && fresh();
+      if (swallow) {
+        ui.asleep = false;
+        on.draw();
+      }
+    }
+    if (swallow) {
+      e.preventDefault();
+      e.stopImmediatePropagation();
+    }
+  }
+  for (const type of ["pointerdown", "pointerup", "click", "keydown", "keyup"]) addEventListener(type, wake, { capture: true });
+
+  return {
+    snap: () => snap,
+    client: () => client,
+    age: () => link.age(),
+    /** A snapshot is there and not stale. */
+    fresh,
+    /** Whether a control may act now; the page looks as disabled as this says. */
+    live,
+    say,
+    contact,
+    /**
+     * @param {string} verb
+     * @param {import("./commands.js").Parts} [parts]
+     * @param {(ok: boolean) => void} [done]
+     */
+    do: (verb, parts, done) => commands.do(snap, verb, parts, done),
+    takeOver() {
+      if (fresh() && !ui.asleep) commands.do(snap, "take_lease");
+    },
+    /** Before every drawing: what time alone changes. */
+    look() {
+      commands.tick();
+      if (snap !== null && link.age() > staleAfterMs) ui.asleep = true;
+      if (ui.said && performance.now() - saidAt > saidForMs) ui.said = "";
+    },
+  };
+}
+
+/** Keys of the simulated contacts. @type {Record<string, string>} */
+export const contactKeys = { b: "squeeze", g: "step", t: "taste" };
+
+/** @param {EventTarget|null} target */
+export function typing(target) {
+  return target instanceof HTMLInputElement || target instanceof HTMLSelectElement || target instanceof HTMLTextAreaElement;
+}

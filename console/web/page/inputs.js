@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Joins the parts of the page Inputs: what every driving page has, the state of
+// the box every ten seconds, and the clock's form.
+
+import { render } from "./vendor/lit-html.js";
+import { readBox } from "./contract.js";
+import { contactKeys, driver, typing } from "./driver.js";
+import { drawing, getJSON, root } from "./screen.js";
+import { shown } from "./state.js";
+import { inputsShown, wallOf } from "./state-inputs.js";
+import { inputs } from "./view-inputs.js";
+
+const boxEveryMs = 10_000;
+
+/** @type {import("./view-inputs.js").Ui} */
+const ui = { asleep: false, sim: false, said: "", problem: "", contacts: [], box: null, boxProblem: "", clock: null };
+
+const place = root();
+const d = driver(ui, { draw });
+
+/** @type {import("./view-inputs.js").Acts} */
+const act = {
+  verb(verb) {
+    if (d.live()) d.do(verb);
+  },
+  learn(line) {
+    if (d.live()) d.do("learn", { line });
+  },
+  tone(cue) {
+    if (d.live()) d.do("tone", { cue });
+  },
+  takeOver: d.takeOver,
+  contact: d.contact,
+  clock: {
+    edit(edit) {
+      ui.clock = edit;
+      draw();
+    },
+    now: () => Date.now(),
+    confirm() {
+      const snap = d.snap();
+      const wall = snap ? wallOf(snap.clock, ui.clock, Date.now()) : "";
+      if (!d.live() || wall === "") return;
+      d.do("confirm_clock", { wall }, (ok) => {
+        if (ok) ui.clock = null;
+      });
+    },
+  },
+};
+
+function draw() {
+  d.look();
+  const snap = d.snap();
+  render(inputs(snap, snap && shown(snap, d.age(), d.client()), snap && inputsShown(snap, d.age()), ui, act), place);
+}
+
+async function askBox() {
+  try {
+    ui.box = readBox(await getJSON("/api/box"));
+    ui.boxProblem = "";
+  } catch (err) {
+    ui.boxProblem = `The state of the box could not be read${ui.box ? "; what stands here is old" : ""} (${err instanceof Error ? err.message : String(err)}).`;
+  }
+  draw();
+  setTimeout(askBox, boxEveryMs);
+}
+
+addEventListener("keydown", (e) => {
+  if (e.ctrlKey || e.altKey || e.metaKey || e.repeat || typing(e.target)) return;
+  const line = contactKeys[e.key.toLowerCase()];
+  if (ui.sim && line) act.contact(line, true);
+});
+addEventListener("keyup", (e) => {
+  const line = contactKeys[e.key.toLowerCase()];
+  if (ui.sim && line) act.contact(line, false);
+});
+
+askBox();
+drawing(draw);
