@@ -59,7 +59,7 @@ func (p *parts) openSound(o options) error {
 			p.log.Warn("sound cards", "err", err)
 		}
 		// A real box waits for a card that may be plugged in later.
-		if len(cards) == 0 && p.sim != nil {
+		if len(cards) == 0 && p.conf.Sound.Device == "" && p.sim != nil {
 			return absent("no sound card")
 		}
 	}

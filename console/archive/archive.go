@@ -89,6 +89,11 @@ func State(ctx context.Context, j store.Journal, run string) (procedure.State, e
 	return st, err
 }
 
+// Folded is State with the run's last entry.
+func Folded(ctx context.Context, j store.Journal, run string) (procedure.State, store.Entry, error) {
+	return state(ctx, j, run)
+}
+
 func state(ctx context.Context, j store.Journal, run string) (st procedure.State, last store.Entry, err error) {
 	if run == "" {
 		return st, last, fmt.Errorf("run: %w", store.ErrNotFound)

@@ -151,11 +151,70 @@ func (d *decision) input() {
 		d.say(Abstained{in.For, in.By})
 	case DoCorrect:
 		d.correct()
+	case DoTake:
+		d.take()
 	case DoBeginProof, DoProofNothing, DoProofTasted:
 		d.refuse(WhyNotPassed)
 	default:
 		d.refuse(WhyNotHere)
 	}
+}
+
+// take: a nebuliser goes into use, the weak one before the sensitivity test, the
+// strong one before the dose.
+func (d *decision) take() {
+	role := Weak
+	switch d.s.Stage {
+	case Ready:
+	case Clearing, Donning:
+		role = Strong
+	default:
+		d.refuse(WhyNotHere)
+		return
+	}
+	if d.in.Kit == nil {
+		d.refuse(WhyUnknownNebuliser)
+		return
+	}
+	if why := d.s.unfit(*d.in.Kit, role, 0); why != "" {
+		d.refuse(why)
+		return
+	}
+	d.say(Took{*d.in.Kit, d.in.By})
+}
+
+// unfit says why a nebuliser may not be used for a part; later is how long ago
+// it was looked up.
+func (s State) unfit(k Kit, role string, later time.Duration) Why {
+	switch {
+	case k.Role != role:
+		return WhyOtherRole
+	case k.Agent != s.Opened.Agent:
+		return WhyOtherAgent
+	case k.Solution == "":
+		return WhyNotFilled
+	case k.Expired:
+		return WhyExpired
+	case k.Age+later >= s.Opened.Rules.Refill():
+		return WhyStale
+	case !k.Checked:
+		return WhyMistNotChecked
+	}
+	return ""
+}
+
+// nebuliser says why the part that a role is for cannot begin at an instant;
+// empty where kit is not kept.
+func (s State) nebuliser(role string, at time.Duration) Why {
+	if !s.Opened.Kit {
+		return ""
+	}
+	for i := len(s.Took) - 1; i >= 0; i-- {
+		if t := s.Took[i]; t.Role == role {
+			return s.unfit(t.Kit, role, at-t.At)
+		}
+	}
+	return WhyNoNebuliser
 }
 
 func (d *decision) stopIn(r Reason, stages ...Stage) {
@@ -354,8 +413,12 @@ func (s State) Blocked(at time.Duration) Why {
 		return WhyUnanswered
 	case s.Stage == Ready && s.Opened.Strict && (s.Abstained == nil || at-*s.Abstained < s.Opened.Rules.Figures.Abstinence.Duration()):
 		return WhyAbstinence
+	case s.Stage == Ready && s.nebuliser(Weak, at) != "":
+		return s.nebuliser(Weak, at)
 	case s.Stage == Donning && !s.Proven:
 		return WhyButtonUnproven
+	case s.Stage == Donning && s.nebuliser(Strong, at) != "":
+		return s.nebuliser(Strong, at)
 	case s.Stage == Donning && s.Opened.Strict && at-s.Since < s.Opened.Rules.Figures.Wear.Duration():
 		return WhyWear
 	}
@@ -524,7 +587,7 @@ func FromBox(v Verb) bool {
 // FromPerson says whether a verb is one that people at a page give.
 func FromPerson(v Verb) bool {
 	switch v {
-	case DoGoOn, DoAnswer, DoAbstained, DoSaidAloud, DoHoodOff, DoTouched, DoWelfare, DoMistFailed, DoAbandon, DoCorrect,
+	case DoGoOn, DoAnswer, DoAbstained, DoSaidAloud, DoHoodOff, DoTouched, DoWelfare, DoMistFailed, DoAbandon, DoCorrect, DoTake,
 		DoBeginProof, DoProofNothing, DoProofTasted:
 		return true
 	}

@@ -25,6 +25,9 @@ const FactVersion = 1
 type Wearer struct {
 	ID   string `json:"id"`
 	Name string `json:"name"`
+	// Sealed, in a journal, is the name under the person's own key; Name is
+	// empty then, and comes back where the key is at hand.
+	Sealed string `json:"sealed,omitempty"`
 }
 
 // A Facepiece is what is worn, exactly.
@@ -71,6 +74,13 @@ type (
 		// SoundMS is the figure of the last self-test from tone to press, in
 		// milliseconds; a person's reaction is in it.
 		SoundMS float64 `json:"sound_ms,omitempty"`
+		// Kit: the nebuliser of each part has to be named before it.
+		Kit bool `json:"kit,omitempty"`
+	}
+	// Took: a nebuliser goes into use for the part of the run that its role is for.
+	Took struct {
+		Kit
+		By string `json:"by,omitempty"`
 	}
 	// Answered is a person's answer to a question before the test.
 	Answered struct {
@@ -163,6 +173,7 @@ type (
 
 // Kind implements Fact, and so below; these words stand in journals for ever.
 func (RunOpened) Kind() string      { return "run_opened" }
+func (Took) Kind() string           { return "took" }
 func (Answered) Kind() string       { return "answered" }
 func (Abstained) Kind() string      { return "abstained" }
 func (Entered) Kind() string        { return "entered" }
@@ -194,7 +205,7 @@ func as[T Fact](raw json.RawMessage) (Fact, error) {
 // decoders by kind and version. A new version of a fact adds a line and keeps
 // the old one.
 var decoders = map[string]map[int]decoder{
-	"run_opened": {1: as[RunOpened]}, "answered": {1: as[Answered]}, "abstained": {1: as[Abstained]},
+	"run_opened": {1: as[RunOpened]}, "took": {1: as[Took]}, "answered": {1: as[Answered]}, "abstained": {1: as[Abstained]},
 	"entered": {1: as[Entered]}, "squeezed": {1: as[Squeezed]}, "squeezed_extra": {1: as[SqueezedExtra]},
 	"squeeze_doubted": {1: as[SqueezeDoubted]}, "reported": {1: as[Reported]}, "bin_set": {1: as[BinSet]},
 	"button_proven": {1: as[ButtonProven]}, "clock_started": {1: as[ClockStarted]}, "corrected": {1: as[Corrected]},

@@ -25,7 +25,7 @@ func samples(t *testing.T) []Fact {
 	}
 	return []Fact{
 		RunOpened{
-			Run: "R-1", Rules: all["us-osha"], Agent: "bitter", Wearer: Wearer{"W-1", "Ada Marsh"},
+			Run: "R-1", Rules: all["us-osha"], Agent: "bitter", Wearer: Wearer{ID: "W-1", Name: "Ada Marsh"},
 			Facepiece: Facepiece{"F-1", "Harrowgate", "Dustward 2", "half mask, rubber", "M", HalfMask, 10, "own piece, good"},
 			Tester:    "Tom Reed", Supervised: true, Strict: true, Practice: "simulated board",
 			Wall: "2026-03-02T09:30:00Z", WallQuality: "trusted", TimeSource: "kernel", Version: "0.1.0",
@@ -34,6 +34,7 @@ func samples(t *testing.T) []Fact {
 		Squeezed{PartTopUp, 3}, SqueezedExtra{3}, SqueezeDoubted{PartInitial}, Reported{"button"}, BinSet{9, 2, 20},
 		ButtonProven{}, ClockStarted{}, Corrected{PartTopUp, 3, -1, "counted twice", "Tom Reed"},
 		Ignored{"press step", WhyReportFirst}, Faulted{"wear_short", "worn 12.0 s of 300 s"}, Healed{}, Moved{"report_down"},
+		Took{Kit{"n-2", "B2", Strong, "bitter", "s-9", "L-77", 90 * time.Minute, true, true}, "Tom Reed"},
 		Tallied{82, 1, 3, 4}, Ended{NotValid, TopUpShort, 55 * time.Second}, ProofBegun{}, ProofGiven{true, "Tom Reed"},
 	}
 }

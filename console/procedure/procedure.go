@@ -96,6 +96,16 @@ const (
 	WhyNoReason         Why = "reason_missing"
 	WhyJournal          Why = "journal_failed"
 	WhyNotPassed        Why = "only_after_a_pass"
+
+	// The nebuliser that goes into use.
+	WhyNoNebuliser      Why = "nebuliser_not_named"     // its mark was not given
+	WhyOtherRole        Why = "nebuliser_of_other_role" // weak for strong or strong for weak
+	WhyOtherAgent       Why = "nebuliser_of_other_agent"
+	WhyNotFilled        Why = "nebuliser_not_filled"
+	WhyExpired          Why = "solution_expired"
+	WhyStale            Why = "nebuliser_stale"     // filled too long ago
+	WhyMistNotChecked   Why = "mist_not_checked"    // no good mist check since it was filled
+	WhyUnknownNebuliser Why = "nebuliser_not_known" // no such mark
 )
 
 // A Verb is what an input does.
@@ -131,6 +141,7 @@ const (
 	DoMistFailed   Verb = "mist_failed"   // no mist comes
 	DoAbandon      Verb = "abandon"       // end without need
 	DoCorrect      Verb = "correct"       // Delta, Reason
+	DoTake         Verb = "take"          // Kit: the nebuliser that goes into use
 	DoBeginProof   Verb = "begin_proof"   //
 	DoProofNothing Verb = "proof_nothing" // the wearer tasted nothing with the seal broken
 	DoProofTasted  Verb = "proof_tasted"  // the wearer said so
@@ -149,7 +160,28 @@ type Input struct {
 	Reason   string        `json:"reason,omitempty"`
 	By       string        `json:"by,omitempty"`
 	Detail   string        `json:"detail,omitempty"`
+	Kit      *Kit          `json:"kit,omitempty"`  // for take; filled in from the list of kit, never by a page
+	Mark     string        `json:"mark,omitempty"` // for take, from a page: the nebuliser's mark
 }
+
+// A Kit is a nebuliser as the list of kit has it at an instant.
+type Kit struct {
+	ID       string        `json:"id"`
+	Mark     string        `json:"mark"`
+	Role     string        `json:"role"`     // weak or strong
+	Agent    string        `json:"agent"`    //
+	Solution string        `json:"solution"` // id of the batch in it; empty: not filled
+	Lot      string        `json:"lot"`
+	Age      time.Duration `json:"age_ns"`  // since it was filled
+	Expired  bool          `json:"expired"` // the batch is past its date
+	Checked  bool          `json:"checked"` // there was a good mist check since it was filled
+}
+
+// Roles of a nebuliser.
+const (
+	Weak   = "weak"   // for the sensitivity test
+	Strong = "strong" // for the fit test
+)
 
 // A Cue is a sound order by name; the names are those of package audio.
 type Cue string

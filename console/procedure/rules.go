@@ -61,6 +61,8 @@ type RuleSet struct {
 		TopUpInterval   Figure `json:"top_up_interval_s"`
 		ScreeningMost   Figure `json:"screening_most"` // squeezes
 		FullExposureFor Figure `json:"full_exposure_wait_s"`
+		// RefillAfter is nil in records of before it was kept.
+		RefillAfter *Figure `json:"refill_after_s,omitempty"`
 	} `json:"figures"`
 	Bins      []Bin      `json:"bins"`
 	Exercises []Exercise `json:"exercises"`
@@ -79,6 +81,10 @@ type RuleSet struct {
 		Source               string `json:"source"`
 		Mark                 string `json:"mark"`
 	} `json:"facepieces"`
+	// Retest and Keep are in months: between two tests, and for a record. Nil
+	// where the rule leaves them to the employer.
+	Retest    *Figure `json:"retest_months,omitempty"`
+	Keep      *Figure `json:"keep_months,omitempty"`
 	AfterFail struct {
 		Refit          bool   `json:"refit"`           // the same facepiece may be donned anew
 		ScreeningAgain bool   `json:"screening_again"` // the whole procedure again
@@ -111,7 +117,17 @@ const (
 	longestInterval = 30 * time.Second
 	leastExercises  = 7
 	mostScreening   = 30
+	longestFilling  = 4 * time.Hour
 )
+
+// Refill is the time after which a nebuliser has to be emptied, rinsed and
+// filled anew.
+func (r RuleSet) Refill() time.Duration {
+	if f := r.Figures.RefillAfter; f != nil {
+		return min(f.Duration(), longestFilling)
+	}
+	return longestFilling
+}
 
 // Rules returns the published rule sets that are built in, by id.
 func Rules() (map[string]RuleSet, error) {
@@ -203,8 +219,15 @@ func (r RuleSet) check() error {
 			return fmt.Errorf("%s is %v; it must be above 0", name, f.Value)
 		}
 	}
+	for name, f := range map[string]*Figure{"refill_after_s": r.Figures.RefillAfter, "retest_months": r.Retest, "keep_months": r.Keep} {
+		if f != nil && (f.Source == "" || f.Mark == "" || !(f.Value > 0) || math.IsInf(f.Value, 0)) {
+			return fmt.Errorf("%s has no source, no provenance mark or no value above 0", name)
+		}
+	}
 	f, h := r.Figures, r.House
 	switch {
+	case r.Refill() > longestFilling || f.RefillAfter != nil && f.RefillAfter.Duration() > longestFilling:
+		return looser("refill_after_s", *f.RefillAfter, "4 h (29 CFR 1910.134 App. A)")
 	case f.Abstinence.Duration() < leastAbstinence:
 		return looser("abstinence_s", f.Abstinence, "15 minutes (29 CFR 1910.134 App. A)")
 	case f.Wear.Duration() < leastWear:
@@ -284,6 +307,12 @@ func (r RuleSet) notLooserThan(b RuleSet) error {
 		return looser("exercise_s", r.Figures.Exercise, b.ID)
 	case r.Figures.TopUpInterval.Value > b.Figures.TopUpInterval.Value:
 		return looser("top_up_interval_s", r.Figures.TopUpInterval, b.ID)
+	case r.Refill() > b.Refill():
+		return looser("refill_after_s", *r.Figures.RefillAfter, b.ID)
+	case b.Retest != nil && (r.Retest == nil || r.Retest.Value > b.Retest.Value):
+		return fmt.Errorf("retest_months is missing or longer than under %s", b.ID)
+	case b.Keep != nil && (r.Keep == nil || r.Keep.Value < b.Keep.Value):
+		return fmt.Errorf("keep_months is missing or shorter than under %s", b.ID)
 	case len(r.Exercises) < len(b.Exercises):
 		return fmt.Errorf("fewer exercises than %s", b.ID)
 	case r.Facepieces.FullFace && !b.Facepieces.FullFace:

@@ -56,6 +56,8 @@ type State struct {
 
 	Faults      []Faulted
 	Corrections []DatedCorrected
+	Took        []DatedTook // nebulisers that went into use
+	Spent       []Spent     // stages that are over
 	Tally       *Tallied
 	Verdict     *Ended
 	Proof       *ProofGiven
@@ -68,6 +70,18 @@ type State struct {
 type DatedCorrected struct {
 	At time.Duration
 	Corrected
+}
+
+// A DatedTook is a nebuliser that went into use at an instant.
+type DatedTook struct {
+	At time.Duration
+	Took
+}
+
+// A Spent is how long a stage took.
+type Spent struct {
+	Stage Stage
+	For   time.Duration
 }
 
 // A DatedIgnored is an input without effect, for the page.
@@ -238,6 +252,14 @@ func (s State) Reach(at time.Duration) State {
 
 // Fold gives the state after a fact. It changes nothing in s.
 func Fold(s State, d Dated) State {
+	next := fold(s, d)
+	if s.Opened != nil && next.Stage != s.Stage {
+		next.Spent = append(slices.Clip(next.Spent), Spent{s.Stage, max(0, next.Since-s.Since)})
+	}
+	return next
+}
+
+func fold(s State, d Dated) State {
 	at := d.At
 	if _, opens := d.Fact.(RunOpened); !opens && s.Opened == nil {
 		return s // facts of a run that was never opened say nothing
@@ -249,6 +271,8 @@ func Fold(s State, d Dated) State {
 	case Answered:
 		s.Answers = slices.DeleteFunc(slices.Clone(s.Answers), func(a Answered) bool { return a.Question == f.Question })
 		s.Answers = append(s.Answers, f)
+	case Took:
+		s.Took = append(slices.Clip(s.Took), DatedTook{at, f})
 	case Abstained:
 		since := at - f.For
 		s.Abstained = &since

@@ -163,7 +163,9 @@ func (s *Session) inputCommand(c wire.Command) string {
 		i.checked = ""
 		i.check = wiring.New(lines, levels, s.fed)
 	case "check_end":
-		i.check = nil
+		if i.check != nil {
+			i.check.Stop()
+		}
 	case "tone":
 		if !slices.Contains(audio.Cues(), audio.Cue(c.Cue)) {
 			return "unknown"

@@ -308,6 +308,9 @@ func (s *Session) Run(ctx context.Context) error {
 func (s *Session) gap(reason string) {
 	s.lost = reason
 	s.cfg.Log.Warn("edges may be missing", "reason", reason)
+	if s.inputs.check != nil {
+		s.inputs.check.Stop() // what moved meanwhile is not known
+	}
 	s.tell(procedure.DoGap, reason)
 }
 

@@ -78,7 +78,13 @@ type Reply struct {
 	Type string `json:"type"` // reply
 	ID   string `json:"id"`
 	OK   bool   `json:"ok"`
-	Why  string `json:"why,omitempty"` // a procedure.Why, or stale, not_driver, unknown, run_open, no_run, not_allowed
+	Why  string `json:"why,omitempty"` // a procedure.Why, or one of Refusals
+}
+
+// Refusals are the reasons of a reply beside those of a run itself.
+var Refusals = []string{
+	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
+	"clock_unset", "clock_served", "clock_wrong", "input_missing", "busy", "no_pedal", "no_sound",
 }
 
 // A Snapshot is everything that a page shows, at one instant.
