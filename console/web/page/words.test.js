@@ -24,9 +24,11 @@ test("every Why, Reason, Outcome and Stage has its words", async () => {
 
 test("every reply of the wire has a sentence", async () => {
   const source = await readFile(new URL("../../wire/wire.go", import.meta.url), "utf8");
-  const line = /Why +string +`json:"why,omitempty"` \/\/ a procedure\.Why, or (.+)/.exec(source);
-  assert.ok(line, "the list of replies is not where it was");
-  for (const key of line[1].split(/, | or /)) assert.ok(words.whys[key.trim()], key);
+  const list = /var Refusals = \[\]string\{([^}]+)\}/.exec(source);
+  assert.ok(list, "the list of replies is not where it was");
+  const keys = [...list[1].matchAll(/"(\w+)"/g)].map((m) => m[1]);
+  assert.ok(keys.length > 10);
+  for (const key of keys) assert.ok(words.whys[key], key);
 });
 
 test("every exercise has words and a drawing", async () => {
