@@ -12,6 +12,7 @@ import (
 
 	"tallyhood/device"
 	"tallyhood/device/board"
+	"tallyhood/device/bulb"
 	"tallyhood/device/gpio"
 	"tallyhood/device/pedal"
 )
@@ -158,4 +159,20 @@ func (l learner) Learn(ctx context.Context, line device.Line) (string, error) {
 	return said, nil
 }
 
-func (p *parts) bulb() (device.Source, error) { return nil, fmt.Errorf("bulb: not there yet") }
+// bulbFile, beside the store, keeps what the calibration of the bulb has learned.
+const bulbFile = "bulb.json"
+
+func (p *parts) bulb() (device.Source, error) {
+	c := p.conf.Bulb
+	s, err := bulb.New(bulb.Options{
+		Bus: c.Bus, Address: uint16(c.Address), Sensor: c.Sensor, File: filepath.Join(filepath.Dir(p.path), bulbFile), Clock: p.clk, Log: p.log,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("bulb: %w", err)
+	}
+	// The bus is found by what finds the GPIO chips.
+	if _, err := gpio.Init(); err != nil {
+		p.log.Warn("buses", "err", err)
+	}
+	return s, nil
+}
