@@ -1,0 +1,146 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package programme
+
+import "tallyhood/console/procedure"
+
+// The tables that hold the views. All of them can be made anew from the journal.
+const (
+	tableViews      = "views"       // "form" -> the version of all this
+	tablePeople     = "people"      // person -> Person
+	tableFind       = "people.find" // folded word, 0, person -> nothing
+	tableDue        = "due"         // day, 0, person, 0, facepiece -> Due
+	tableFacepieces = "facepieces"  // id -> Facepiece
+	tableHoods      = "hoods"       // id -> Hood
+	tableNebulisers = "nebulisers"  // id -> Nebuliser
+	tableSolutions  = "solutions"   // id -> Solution
+	tablePolicy     = "policy"      // "policy" -> Policy
+	tableRuns       = "runs"        // run -> Run
+	tableRunsOf     = "runs.of"     // person, 0, run -> nothing
+	tableRunsAt     = "runs.at"     // instant in UTC, 0, run -> nothing
+	tableUsed       = "used"        // nebuliser, 0, instant in UTC, 0, run -> nothing
+)
+
+// viewsForm is the version of the views; another one is made anew at the start.
+const viewsForm = "1"
+
+// A Person is somebody who wears a facepiece, as the facts leave them.
+type Person struct {
+	ID string `json:"id"`
+	PersonForm
+	Cleared   *Clearance     `json:"cleared"` // the last one; null: none is known
+	Triggered *Happened      `json:"triggered"`
+	Left      string         `json:"left"` // day; empty: still here
+	Tested    []Tested       `json:"tested"`
+	Due       []Due          `json:"due"`
+	Fails     map[string]int `json:"fails"` // by facepiece, since the last pass with it
+}
+
+// A Clearance is a clinician's word.
+type Clearance struct {
+	On  string `json:"on"`
+	Who string `json:"who"`
+}
+
+// Happened is a trigger and its day.
+type Happened struct {
+	Trigger Trigger `json:"trigger"`
+	On      string  `json:"on"`
+}
+
+// Tested is the last pass of a person with a facepiece.
+type Tested struct {
+	Facepiece string `json:"facepiece"`
+	Run       string `json:"run"`
+	On        string `json:"on"` // day
+	Rules     string `json:"rules"`
+	Trusted   bool   `json:"trusted"` // the box's clock could be trusted then
+}
+
+// Due is a test that a person needs.
+type Due struct {
+	Person    string `json:"person"`
+	Facepiece string `json:"facepiece"`
+	On        string `json:"on"`  // day; DueNow when it is due already
+	Why       string `json:"why"` // never_tested, interval, trigger, recalled, date_unknown
+}
+
+// DueNow sorts before every day.
+const DueNow = "0000-00-00"
+
+// A Facepiece is a model of facepiece, as the facts leave it.
+type Facepiece struct {
+	ID string `json:"id"`
+	FacepieceForm
+	Cleaned map[string]string `json:"cleaned"` // last cleaning of a piece
+}
+
+// ForRun is the facepiece as a run binds it.
+func (f Facepiece) ForRun() procedure.Facepiece {
+	return procedure.Facepiece{ID: f.ID, Make: f.Make, Model: f.Model, Style: f.Style, Size: f.Size, Type: f.Type, FitFactor: f.FitFactor}
+}
+
+// A Hood is a hood.
+type Hood struct {
+	ID string `json:"id"`
+	HoodForm
+}
+
+// A Nebuliser is a nebuliser, as the facts leave it.
+type Nebuliser struct {
+	ID string `json:"id"`
+	NebuliserForm
+	Solution string `json:"solution"` // batch in it; empty: not filled yet
+	Filled   string `json:"filled"`   // instant
+	Squeezes int    `json:"squeezes"` // since it was filled
+	Checked  string `json:"checked"`  // instant of the last mist check
+	Good     bool   `json:"good"`     // what it found
+	GoodAt   string `json:"good_at"`  // instant of the last good one
+}
+
+// A Solution is a batch of solution.
+type Solution struct {
+	ID string `json:"id"`
+	SolutionForm
+}
+
+// A Run is a run as a list shows it. Outcome is as of now: a recalled run is
+// not valid, whatever its own facts say.
+type Run struct {
+	Run        string            `json:"run"`
+	Person     string            `json:"person"`
+	Facepiece  string            `json:"facepiece"`
+	Make       string            `json:"make"`
+	Model      string            `json:"model"`
+	Size       string            `json:"size"`
+	Rules      string            `json:"rules"`
+	Agent      string            `json:"agent"`
+	Tester     string            `json:"tester"`
+	At         string            `json:"at"` // instant of opening
+	Quality    string            `json:"quality"`
+	Outcome    procedure.Outcome `json:"outcome"`
+	Reason     procedure.Reason  `json:"reason"`
+	First      procedure.Outcome `json:"first"` // outcome of its own facts
+	Recalled   string            `json:"recalled"`
+	Practice   bool              `json:"practice"`
+	Bin        int               `json:"bin"`
+	Screening  int               `json:"screening"` // squeezes at the report
+	Squeezes   int               `json:"squeezes"`  // of the fit test
+	Late       int               `json:"late"`      // remarks
+	Hurried    int               `json:"hurried"`
+	Extra      int               `json:"extra"`
+	StagesS    map[string]int    `json:"stages_s"` // seconds in each stage
+	Nebulisers []string          `json:"nebulisers"`
+	Number     uint64            `json:"number"` // of its last entry
+	Hash       string            `json:"hash"`   // of its last entry, hexadecimal
+	Signed     []Signature       `json:"signed"`
+	Amended    []RunAmended      `json:"amended"`
+}
+
+// A Signature was drawn under a record.
+type Signature struct {
+	Who     string `json:"who"`
+	Record  string `json:"record"`
+	Strokes string `json:"strokes"`
+	Holds   bool   `json:"holds"` // the record's last entry is still the one signed
+}
