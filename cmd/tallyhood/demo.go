@@ -36,7 +36,11 @@ func playDemo(ctx context.Context, ses *session.Session, p *parts) {
 	}
 	fence = 1 // the first lease of this process
 	r := p.rules["us-osha"]
-	if !ask(wire.Command{Do: "open", Open: &wire.Open{Wearer: "hs-014", Facepiece: "corrie-m", Rules: "us-osha", Agent: "bitter", Tester: "Agnes Thorley"}}) {
+	wearer := "hs-014"
+	if found, err := p.office.desk.Find(ctx, demo.People()[0].Name, 1); err == nil && len(found) > 0 {
+		wearer = found[0].ID
+	}
+	if !ask(wire.Command{Do: "open", Open: &wire.Open{Wearer: wearer, Facepiece: "corrie-m", Rules: "us-osha", Agent: "bitter", Tester: "Agnes Thorley"}}) {
 		return
 	}
 	run = ses.OpenRun()

@@ -237,7 +237,7 @@ func checkRun(t *testing.T, file, id string, want procedure.Reason, squeezes int
 	if len(st.Screening) != squeezes {
 		t.Errorf("%d squeezes are in the journal, %d were shown as saved", len(st.Screening), squeezes)
 	}
-	lines, err := archive.List(t.Context(), j, 10)
+	lines, err := archive.List(t.Context(), j, nil, 10)
 	if err != nil || len(lines) != 1 || lines[0].Run != id || lines[0].Practice == "" {
 		t.Errorf("the list of runs is %+v, %v", lines, err)
 	}

@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -15,7 +16,9 @@ import (
 
 	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
+	"tallyhood/console/programme"
 	"tallyhood/console/record"
+	"tallyhood/console/sealing"
 	"tallyhood/store"
 	"tallyhood/store/bolt"
 )
@@ -65,7 +68,7 @@ func recordsCommand() *cobra.Command {
 }
 
 func listRecords(ctx context.Context, j store.Journal, asJSON bool, out io.Writer) error {
-	lines, err := archive.List(ctx, j, 1_000_000)
+	lines, err := archive.List(ctx, j, namesOf(j), 1_000_000)
 	if err != nil {
 		return err
 	}
@@ -85,7 +88,7 @@ func listRecords(ctx context.Context, j store.Journal, asJSON bool, out io.Write
 }
 
 func showRecord(ctx context.Context, j store.Journal, run string, asJSON bool, out io.Writer) error {
-	v, err := archive.Run(ctx, j, run)
+	v, err := archive.Run(ctx, j, namesOf(j), run)
 	if errors.Is(err, store.ErrNotFound) {
 		return badInput{err}
 	}
@@ -118,13 +121,25 @@ func verifyRecords(ctx context.Context, j store.Journal, path string, out io.Wri
 	if err := bolt.Check(ctx, path); err != nil {
 		return err
 	}
+	keys := func(string) (*sealing.Key, error) { return nil, sealing.ErrErased }
+	if s, ok := j.(store.Store); ok {
+		ring := sealing.NewRing(s.Table(sealing.Table), rand.Reader)
+		keys = func(person string) (*sealing.Key, error) { return ring.Key(ctx, person) }
+	}
 	entries, runs, open := 0, map[string]procedure.State{}, 0
 	err := j.Read(ctx, 1, func(e store.Entry) error {
+		entries++
+		if !archive.IsRun(e.Stream) {
+			_, err := programme.Decode(e, keys)
+			if errors.Is(err, sealing.ErrErased) {
+				return nil // of a person who was erased
+			}
+			return err
+		}
 		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
 		if err != nil {
 			return fmt.Errorf("entry %d: %w", e.Number, err)
 		}
-		entries++
 		runs[e.Stream] = procedure.Fold(runs[e.Stream], d)
 		return nil
 	})

@@ -9,19 +9,16 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
-	"maps"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"tallyhood/audio"
 	"tallyhood/console/archive"
-	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
 	"tallyhood/console/web"
@@ -118,6 +115,14 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	}
 	p.wall = clock.NewWall(floor)
 	p.health = newHealth(path, p.clk)
+	if p.office, err = newOffice(ctx, &p); err != nil {
+		return err
+	}
+	if p.sim != nil && (o.demo || conf.Store.File == "") {
+		if err := p.office.furnish(ctx); err != nil {
+			return err
+		}
+	}
 	if err := p.openSound(o); err != nil {
 		return err
 	}
@@ -128,7 +133,7 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 // newest is the wall time of the newest record whose clock could be trusted;
 // zero when there is none.
 func newest(ctx context.Context, j store.Journal) (time.Time, error) {
-	lines, err := archive.List(ctx, j, 16)
+	lines, err := archive.List(ctx, j, nil, 16)
 	if err != nil {
 		return time.Time{}, fmt.Errorf("time of the newest record: %w", err)
 	}
@@ -160,6 +165,7 @@ type parts struct {
 	player  audio.Player
 	sound   *sound
 	health  *boxHealth
+	office  *office
 	log     *slog.Logger
 	out     io.Writer
 }
@@ -201,7 +207,7 @@ func (p *parts) openBoard(o options) error {
 func (p *parts) practice(o options) string {
 	switch {
 	case p.sim == nil:
-		return "the people and facepieces are invented; own ones cannot be entered yet"
+		return ""
 	case o.speed != 1:
 		return fmt.Sprintf("simulated board, clock %g times as fast", o.speed)
 	}
@@ -221,7 +227,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	watchdog := newWatchdog(p.log)
 	conf := session.Config{
 		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase,
-		Rules: p.rules, People: demo.People(), Facepieces: demo.Facepieces(), Practice: practice, Strict: true,
+		Rules: p.rules, Register: p.office, Ended: p.office.ended, Practice: practice, Strict: true,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
 		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: func() []device.Part { return append(p.sound.parts(), p.health.parts()...) },
 	}
@@ -237,7 +243,7 @@ func console(ctx context.Context, o options, p *parts) error {
 		folder = os.DirFS(o.pages)
 	}
 	server, err = web.New(web.Config{
-		Session: ses, Journal: p.journal, Choices: choices(p.rules), Sim: p.sim != nil, Version: version, Folder: folder, Log: p.log, Box: p.box,
+		Session: ses, Journal: p.journal, Choices: p.office.choices, Names: p.office.names, Sim: p.sim != nil, Version: version, Folder: folder, Log: p.log, Box: p.box,
 		Tick: func(d time.Duration) (<-chan struct{}, func()) {
 			return p.clk.Wake(p.clk.Now() + time.Duration(float64(d)*p.clk.Speed()))
 		},
@@ -265,7 +271,9 @@ func console(ctx context.Context, o options, p *parts) error {
 	go watchdog.run(ctx, p.clk)
 
 	fmt.Fprintf(p.out, "tallyhood is ready on http://%s/\n", listener.Addr())
-	fmt.Fprintf(p.out, "  practice: %s; no record made here is a test record\n", practice)
+	if practice != "" {
+		fmt.Fprintf(p.out, "  practice: %s; no record made here is a test record\n", practice)
+	}
 	fmt.Fprintln(p.out, "  this box answers on its own loopback address alone; people cannot sign in yet")
 	watchdog.ready(listener.Addr().String())
 	if o.demo {
@@ -326,24 +334,4 @@ func storeFile(path string) (string, func(), error) {
 		return "", nil, fmt.Errorf("temporary store: %w", err)
 	}
 	return filepath.Join(dir, "store"), func() { _ = os.RemoveAll(dir) }, nil
-}
-
-func choices(rules map[string]procedure.RuleSet) wire.Choices {
-	c := wire.Choices{Agents: []string{"sweet", "bitter"}, Testers: demo.Testers()}
-	for _, p := range demo.People() {
-		c.People = append(c.People, wire.Choice{ID: p.ID, Label: p.Name})
-	}
-	for _, id := range slices.Sorted(maps.Keys(rules)) {
-		c.Rules = append(c.Rules, wire.Choice{ID: id, Label: rules[id].Name})
-	}
-	for _, f := range demo.Facepieces() {
-		line := wire.Choice{ID: f.ID, Label: f.Make + " " + f.Model + ", " + f.Size + " (" + f.Style + ")", Refused: map[string]string{}}
-		for id, r := range rules {
-			if ok, why := r.MayTest(f.Type, f.FitFactor); !ok {
-				line.Refused[id] = why
-			}
-		}
-		c.Facepieces = append(c.Facepieces, line)
-	}
-	return c
 }

@@ -9,6 +9,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"strings"
 
 	"tallyhood/console/procedure"
 	"tallyhood/console/record"
@@ -24,6 +25,29 @@ type Line struct {
 	Outcome   procedure.Outcome `json:"outcome"` // empty while the run is open
 	Reason    procedure.Reason  `json:"reason"`
 	Practice  string            `json:"practice"`
+}
+
+// Names gives the name of a wearer that a journal holds sealed, or a word that
+// says why there is none.
+type Names func(ctx context.Context, w procedure.Wearer) string
+
+// sealedWord stands where nobody can open a name.
+const sealedWord = "(sealed)"
+
+func nameOf(ctx context.Context, w procedure.Wearer, names Names) string {
+	switch {
+	case w.Name != "" || w.Sealed == "":
+		return w.Name
+	case names == nil:
+		return sealedWord
+	}
+	return names(ctx, w)
+}
+
+// IsRun says whether a stream of the journal is a run: r and digits.
+func IsRun(stream string) bool {
+	digits, ok := strings.CutPrefix(stream, "r")
+	return ok && digits != "" && strings.Trim(digits, "0123456789") == ""
 }
 
 // A View is a run with everything that its record page shows.
@@ -51,13 +75,13 @@ type View struct {
 }
 
 // Run reads one run; store.ErrNotFound when there is none of that name.
-func Run(ctx context.Context, j store.Journal, run string) (View, error) {
+func Run(ctx context.Context, j store.Journal, names Names, run string) (View, error) {
 	st, last, err := state(ctx, j, run)
 	if err != nil {
 		return View{}, err
 	}
 	v := View{
-		Line: line(run, st), Tester: st.Opened.Tester, WallQuality: st.Opened.WallQuality, TimeSource: st.Opened.TimeSource,
+		Line: line(run, st, nameOf(ctx, st.Opened.Wearer, names)), Tester: st.Opened.Tester, WallQuality: st.Opened.WallQuality, TimeSource: st.Opened.TimeSource,
 		Style: st.Opened.Facepiece.Style, Size: st.Opened.Facepiece.Size, Whose: st.Opened.Facepiece.Whose,
 		SqueezesS: []record.Seconds{}, Answers: st.Answers, RulesName: st.Opened.Rules.Name, Prevails: st.Opened.Rules.Prevails,
 		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
@@ -118,9 +142,9 @@ func state(ctx context.Context, j store.Journal, run string) (st procedure.State
 	return st, last, nil
 }
 
-func line(run string, st procedure.State) Line {
+func line(run string, st procedure.State, name string) Line {
 	o := st.Opened
-	l := Line{Run: run, Opened: o.Wall, Wearer: o.Wearer.Name, Facepiece: o.Facepiece.Make + " " + o.Facepiece.Model + ", " + o.Facepiece.Size, Practice: o.Practice}
+	l := Line{Run: run, Opened: o.Wall, Wearer: name, Facepiece: o.Facepiece.Make + " " + o.Facepiece.Model + ", " + o.Facepiece.Size, Practice: o.Practice}
 	if st.Verdict != nil {
 		l.Outcome, l.Reason = st.Verdict.Outcome, st.Verdict.Reason
 	}
@@ -128,13 +152,16 @@ func line(run string, st procedure.State) Line {
 }
 
 // List gives the newest runs, newest first, at most limit.
-func List(ctx context.Context, j store.Journal, limit int) ([]Line, error) {
+func List(ctx context.Context, j store.Journal, names Names, limit int) ([]Line, error) {
 	infos, err := j.Streams(ctx, 0, limit)
 	if err != nil {
 		return nil, fmt.Errorf("list runs: %w", err)
 	}
 	out := []Line{}
 	for _, info := range infos {
+		if !IsRun(info.Stream) {
+			continue
+		}
 		st, _, err := state(ctx, j, info.Stream)
 		if errors.Is(err, store.ErrNotFound) {
 			continue
@@ -142,7 +169,7 @@ func List(ctx context.Context, j store.Journal, limit int) ([]Line, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, line(info.Stream, st))
+		out = append(out, line(info.Stream, st, nameOf(ctx, st.Opened.Wearer, names)))
 	}
 	return out, nil
 }

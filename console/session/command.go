@@ -52,7 +52,7 @@ func (s *Session) command(a asked) {
 	case "sim":
 		say(s.press(c.Sim))
 	case "open":
-		say(s.open(c.Open))
+		say(s.open(a))
 	case "close":
 		say(s.closeRun(c.Run))
 	case "check_begin", "check_end", "learn", "learn_end", "tone", "latency_begin", "latency_end", "confirm_clock":
@@ -93,11 +93,14 @@ func (s *Session) ask(a asked, say func(why string)) {
 		say("no_run")
 	case c.Run != s.engine.State().Opened.Run:
 		say("stale")
-	case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || in.For < 0:
+	case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || len(in.Mark) > 200 || in.For < 0:
 		say("unknown")
 	default:
 		s.tag++
-		in.Tag, in.Source, in.Detail = s.tag, "", ""
+		in.Tag, in.Source, in.Detail, in.Kit = s.tag, "", "", nil
+		if in.Do == procedure.DoTake {
+			in.Kit = s.cfg.Register.Nebuliser(in.Mark)
+		}
 		in.At = s.cfg.Clock.Now()
 		s.calls[in.Tag] = a
 		in.At = s.engine.Input(in)
@@ -136,7 +139,8 @@ func (s *Session) press(c *wire.Contact) string {
 	return ""
 }
 
-func (s *Session) open(o *wire.Open) string {
+func (s *Session) open(a asked) string {
+	o := a.cmd.Open
 	if o == nil {
 		return "unknown"
 	}
@@ -146,15 +150,16 @@ func (s *Session) open(o *wire.Open) string {
 	if s.failed != "" {
 		return string(procedure.WhyJournal)
 	}
-	w := slices.IndexFunc(s.cfg.People, func(p procedure.Wearer) bool { return p.ID == o.Wearer })
-	f := slices.IndexFunc(s.cfg.Facepieces, func(p procedure.Facepiece) bool { return p.ID == o.Facepiece })
+	if a.why != "" {
+		return a.why
+	}
 	r, ok := s.cfg.Rules[o.Rules]
-	if w < 0 || f < 0 || !ok || !slices.Contains(r.Agents, o.Agent) || strings.TrimSpace(o.Tester) == "" || len(o.Tester) > 100 {
+	if !ok || !slices.Contains(r.Agents, o.Agent) || strings.TrimSpace(o.Tester) == "" || len(o.Tester) > 100 {
 		return "unknown"
 	}
-	fp := s.cfg.Facepieces[f]
-	if may, _ := r.MayTest(fp.Type, fp.FitFactor); !may {
-		return "facepiece_not_allowed"
+	practice := s.cfg.Practice
+	if practice == "" {
+		practice = a.bound.Practice
 	}
 	wall, quality := s.cfg.Wall.Now()
 	switch {
@@ -168,8 +173,8 @@ func (s *Session) open(o *wire.Open) string {
 	s.runs++
 	opened := procedure.RunOpened{
 		Run: fmt.Sprintf("r%06d", number+uint64(len(s.pending))+1), Rules: r, Agent: o.Agent,
-		Wearer: s.cfg.People[w], Facepiece: fp, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
-		Strict: s.cfg.Strict, Practice: s.cfg.Practice, Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
+		Wearer: a.bound.Wearer, Facepiece: a.bound.Facepiece, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
+		Strict: s.cfg.Strict, Practice: practice, Kit: s.cfg.Register.Kept(), Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
 		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version, Box: s.box(), WiringChecked: s.inputs.checked, SoundMS: s.inputs.soundMS,
 	}
 	s.lost = "" // it was about what came before

@@ -111,7 +111,7 @@ func newDeskOn(t *testing.T, clk deskClock, journal store.Journal, change ...fun
 	cfg := session.Config{
 		Clock: d.clk, Wall: clock.NewWall(time.Time{}),
 		Board: d.board, BoardName: "simulated board", Sim: d.board, Journal: journal, Player: d.heard,
-		Rules: map[string]procedure.RuleSet{"us-osha": d.rules}, People: demo.People(), Facepieces: demo.Facepieces(),
+		Rules: map[string]procedure.RuleSet{"us-osha": d.rules}, Register: session.Fixed{People: demo.People(), Facepieces: demo.Facepieces(), Rules: map[string]procedure.RuleSet{"us-osha": d.rules}},
 		Practice: "test", Strict: true, TimeSource: "arrival time", Grace: 30 * time.Millisecond,
 		Publish: d.publish, Version: "test", Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
 	}

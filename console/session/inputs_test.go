@@ -112,7 +112,7 @@ func TestAStepOfWallTimeChangesNothing(t *testing.T) {
 	if s.Run.Verdict.Outcome != procedure.Pass || s.Clock.Steps != 1 {
 		t.Errorf("verdict %+v, clock %+v", s.Run.Verdict, s.Clock)
 	}
-	v, err := archive.Run(t.Context(), j, d.run)
+	v, err := archive.Run(t.Context(), j, nil, d.run)
 	if err != nil || v.WallQuality != "restored" || v.Record.Fit.DurationS == nil || time.Duration(*v.Record.Fit.DurationS) != 420*time.Second || v.Opened != "2026-09-14T09:00:00Z" {
 		t.Errorf("record %+v, %v", v, err)
 	}
@@ -315,7 +315,7 @@ func TestSoundIsTimed(t *testing.T) {
 		t.Errorf("figure %+v", l)
 	}
 	d.open()
-	if v, err := archive.Run(t.Context(), j, d.run); err != nil || v.SoundMS != 230 {
+	if v, err := archive.Run(t.Context(), j, nil, d.run); err != nil || v.SoundMS != 230 {
 		t.Errorf("the record has %v ms, %v", v.SoundMS, err)
 	}
 }

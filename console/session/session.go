@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"tallyhood/audio"
+	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
 	"tallyhood/console/wire"
 	"tallyhood/device"
@@ -41,6 +42,31 @@ type Wall interface {
 	Steps() int
 }
 
+// A Register knows the people, the facepieces and the kit.
+type Register interface {
+	// May says whether a person may be tested with a facepiece now, and gives
+	// both as a run binds them. It may wait for the disk. The error of a refusal
+	// says in Why which.
+	May(ctx context.Context, person, facepiece, rules string) (Bound, error)
+	// Nebuliser finds a nebuliser by its mark, nil when there is none; Kept says
+	// whether kit is kept at all. Neither waits for anything.
+	Nebuliser(mark string) *procedure.Kit
+	Kept() bool
+}
+
+// Bound is whom and what a run is about. Practice says why nothing of it can be
+// a test record; empty when it can.
+type Bound struct {
+	Wearer    procedure.Wearer
+	Facepiece procedure.Facepiece
+	Practice  string
+}
+
+// A Refusal is why somebody may not be tested, as a key for the page's words.
+type Refusal struct{ Why string }
+
+func (r Refusal) Error() string { return "refused: " + r.Why }
+
 // A Learner is a board that can learn which pedal brings a contact.
 type Learner interface {
 	// Learn waits for a press of the pedal, and gives what was learned in words.
@@ -65,13 +91,13 @@ type Config struct {
 	Player     audio.Player
 	Phrase     func(audio.Cue) time.Duration // how long a spoken cue takes; may be nil
 	Rules      map[string]procedure.RuleSet
-	People     []procedure.Wearer
-	Facepieces []procedure.Facepiece
-	Practice   string        // why records are practice; empty for real ones
-	Strict     bool          // demand waits and answers
-	TimeSource string        // of the edges, in words
-	Capture    string        // file to write what the board saw to; empty for none
-	Grace      time.Duration // real time by which edges may arrive late
+	Register   Register
+	Ended      func(run string) // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
+	Practice   string           // why records are practice; empty for real ones
+	Strict     bool             // demand waits and answers
+	TimeSource string           // of the edges, in words
+	Capture    string           // file to write what the board saw to; empty for none
+	Grace      time.Duration    // real time by which edges may arrive late
 	Publish    func(wire.Snapshot)
 	Parts      func() []device.Part // of the box beside the board, for the record; may be nil
 	Beat       func()               // called by the loop at least four times a second, for a watchdog; may be nil
@@ -120,6 +146,8 @@ type asked struct {
 	role   wire.Role
 	cmd    wire.Command
 	reply  chan wire.Reply
+	bound  Bound // of open, looked up before the loop gets it
+	why    string
 }
 
 // New makes a session. A run that the journal holds open is closed as not
@@ -149,6 +177,10 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 			return fmt.Errorf("look for open runs: %w", err)
 		}
 		for _, info := range infos {
+			before = info.First
+			if !archive.IsRun(info.Stream) {
+				continue
+			}
 			open, err := closeRun(ctx, j, info.Stream)
 			if err != nil {
 				return fmt.Errorf("close run %s: %w", info.Stream, err)
@@ -156,7 +188,6 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 			if !open {
 				return nil // runs follow each other: those before have ended
 			}
-			before = info.First
 		}
 		if len(infos) < 64 {
 			return nil
@@ -192,6 +223,10 @@ func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, e
 func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 	var out []store.Draft
 	for _, f := range facts {
+		if o, ok := f.Fact.(procedure.RunOpened); ok && o.Wearer.Sealed != "" {
+			o.Wearer.Name = "" // the journal has it sealed
+			f.Fact = o
+		}
 		b, err := procedure.Encode(f)
 		if err != nil {
 			return nil, err
@@ -203,7 +238,18 @@ func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 
 // Command asks the loop for something and waits for the answer.
 func (s *Session) Command(ctx context.Context, client string, role wire.Role, c wire.Command) wire.Reply {
-	a := asked{client, role, c, make(chan wire.Reply, 1)}
+	a := asked{client: client, role: role, cmd: c, reply: make(chan wire.Reply, 1)}
+	if c.Do == "open" && c.Open != nil && role == wire.Tester {
+		var err error
+		if a.bound, err = s.cfg.Register.May(ctx, c.Open.Wearer, c.Open.Facepiece, c.Open.Rules); err != nil {
+			var no Refusal
+			if !errors.As(err, &no) {
+				s.cfg.Log.Error("look up for a run", "err", err)
+				no.Why = "unknown"
+			}
+			a.why = no.Why
+		}
+	}
 	stale := wire.Reply{Type: "reply", ID: c.ID, Why: "stale"}
 	select {
 	case s.commands <- a:
@@ -533,8 +579,16 @@ func (s *Session) onDisk(w written) {
 	if s.engine == nil || w.run != s.engine.State().Opened.Run {
 		return
 	}
+	ended := false
 	for _, f := range s.pending[:w.n] {
 		s.durable = procedure.Fold(s.durable, f)
+		switch f.Fact.(type) {
+		case procedure.Ended, procedure.ProofGiven:
+			ended = true
+		}
+	}
+	if ended && s.cfg.Ended != nil {
+		go s.cfg.Ended(w.run)
 	}
 	s.pending = s.pending[w.n:]
 	s.oldest = s.cfg.Clock.Now()

@@ -42,6 +42,7 @@ func (s *Session) snapshot() wire.Snapshot {
 		return w
 	}
 	st := s.engine.State()
+	w.Practice = st.Opened.Practice
 	w.Inputs.Cable, w.Inputs.Noise = string(st.Cable), s.engine.Panel().Noise()
 	w.Run = s.run(st, s.engine.Now())
 	return w
@@ -83,10 +84,32 @@ func (s *Session) run(st procedure.State, now time.Duration) *wire.Run {
 		}
 		out.Faults = append(out.Faults, text)
 	}
+	out.Kit = kitOf(st)
 	s.wait(out, st, now)
 	s.doses(out, st, now)
 	s.verdict(out, st)
 	return out
+}
+
+// kitOf is the nebuliser that is asked for now.
+func kitOf(st procedure.State) *wire.Kit {
+	if !st.Opened.Kit {
+		return nil
+	}
+	k := &wire.Kit{Role: procedure.Weak}
+	switch st.Stage {
+	case procedure.Ready:
+	case procedure.Clearing, procedure.Donning:
+		k.Role = procedure.Strong
+	default:
+		return nil
+	}
+	for _, t := range st.Took {
+		if t.Role == k.Role {
+			k.Mark, k.Lot = t.Mark, t.Lot
+		}
+	}
+	return k
 }
 
 // wait fills in the wait of the stage.

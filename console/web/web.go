@@ -38,14 +38,16 @@ type Session interface {
 type Config struct {
 	Session Session
 	Journal store.Journal
-	Choices wire.Choices
+	Choices func(context.Context) wire.Choices
 	Sim     bool
 	Version string
+	Names   archive.Names // of wearers whose names are sealed; may be nil
 	Box     func() wire.Box
 	Folder  fs.FS // pages from here instead of the built-in ones, while developing
 	Log     *slog.Logger
 	Tick    func(time.Duration) (<-chan struct{}, func())
 	Wall    func() time.Time
+	API     http.Handler // of /api/v1; may be nil
 }
 
 // A Server is the HTTP side of the console.
@@ -122,16 +124,19 @@ func (s *Server) Handler() http.Handler {
 	mux.Handle("GET /page/", http.StripPrefix("/page/", http.FileServerFS(s.pages)))
 	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("ok\n")) })
-	mux.HandleFunc("GET /api/choices", func(w http.ResponseWriter, _ *http.Request) { s.json(w, s.cfg.Choices) })
+	mux.HandleFunc("GET /api/choices", func(w http.ResponseWriter, r *http.Request) { s.json(w, s.cfg.Choices(r.Context())) })
 	mux.HandleFunc("GET /api/box", func(w http.ResponseWriter, _ *http.Request) { s.json(w, s.cfg.Box()) })
 	mux.HandleFunc("GET /api/records", func(w http.ResponseWriter, r *http.Request) {
-		lines, err := archive.List(r.Context(), s.cfg.Journal, 200)
+		lines, err := archive.List(r.Context(), s.cfg.Journal, s.cfg.Names, 200)
 		s.answer(w, lines, err)
 	})
 	mux.HandleFunc("GET /api/records/{run}", func(w http.ResponseWriter, r *http.Request) {
-		v, err := archive.Run(r.Context(), s.cfg.Journal, r.PathValue("run"))
+		v, err := archive.Run(r.Context(), s.cfg.Journal, s.cfg.Names, r.PathValue("run"))
 		s.answer(w, v, err)
 	})
+	if s.cfg.API != nil {
+		mux.Handle("/api/v1/", s.cfg.API)
+	}
 	return guard(mux)
 }
 

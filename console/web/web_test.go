@@ -49,7 +49,7 @@ func newServer(t *testing.T) (*web.Server, *httptest.Server, *asks) {
 	s, err := web.New(web.Config{
 		Session: a, Journal: memory.New(), Sim: true, Version: "test", Log: slog.New(slog.DiscardHandler),
 		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall: clock.Moment, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
+		Wall: clock.Moment, Choices: func(context.Context) wire.Choices { return wire.Choices{} }, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -202,6 +202,7 @@ type Run struct {
 	Prevails   string          `json:"prevails"`
 	Tester     string          `json:"tester"`
 	Questions  []Question      `json:"questions"`
+	Kit        *Kit            `json:"kit"`     // the nebuliser that the coming part needs; null: none is asked for
 	Blocked    procedure.Why   `json:"blocked"` // why go on would be refused now; empty: it would not
 	WaitMS     int64           `json:"wait_ms"` // left of the wait of this stage (abstinence, wear, report after thirty, button proof); 0: none
 	NeedMS     int64           `json:"need_ms"` // whole length of that wait
@@ -228,6 +229,13 @@ type Question struct {
 	ID       string `json:"id"`
 	Answered bool   `json:"answered"`
 	Yes      bool   `json:"yes"`
+}
+
+// A Kit is the nebuliser that the coming part needs.
+type Kit struct {
+	Role string `json:"role"` // weak or strong
+	Mark string `json:"mark"` // of the one that was named; empty: none yet
+	Lot  string `json:"lot"`  // of the solution in it
 }
 
 // Screening is the sensitivity test.

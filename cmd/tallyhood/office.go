@@ -1,0 +1,197 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"log/slog"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"tallyhood/console/archive"
+	"tallyhood/console/demo"
+	"tallyhood/console/procedure"
+	"tallyhood/console/programme"
+	"tallyhood/console/sealing"
+	"tallyhood/console/session"
+	"tallyhood/console/wire"
+	"tallyhood/store"
+)
+
+// An office is the job around the runs as the daemon wires it: the desk, and
+// what a run asks of it.
+type office struct {
+	desk  *programme.Desk
+	ring  *sealing.Ring
+	rules map[string]procedure.RuleSet
+	demo  session.Fixed // offered on a simulated board, where everything is practice
+	sim   bool
+	log   *slog.Logger
+}
+
+// sealedKind binds a sealed name to the fact that it stands in.
+var sealedKind = procedure.RunOpened{}.Kind()
+
+func newOffice(ctx context.Context, p *parts) (*office, error) {
+	o := &office{
+		ring: sealing.NewRing(p.journal.Table(sealing.Table), rand.Reader), rules: p.rules, sim: p.sim != nil, log: p.log,
+		demo: session.Fixed{People: demo.People(), Facepieces: demo.Facepieces(), Rules: p.rules},
+	}
+	var err error
+	o.desk, err = programme.New(ctx, programme.Config{
+		Store: p.journal, Ring: o.ring, Rules: p.rules, Random: rand.Reader, Log: p.log,
+		Now: func() (time.Time, bool) {
+			t, q := p.wall.Now()
+			return t, q.Trusted()
+		},
+	})
+	return o, err
+}
+
+// May implements session.Register: a person of the desk, with the name sealed
+// for the journal, or on a simulated board one of the demo's.
+func (o *office) May(ctx context.Context, person, facepiece, rules string) (session.Bound, error) {
+	w, f, err := o.desk.May(ctx, person, facepiece, rules)
+	var no programme.Refused
+	switch {
+	case err == nil:
+	case errors.As(err, &no):
+		if o.sim && no.Why == "not_known" {
+			return o.demo.May(ctx, person, facepiece, rules)
+		}
+		return session.Bound{}, session.Refusal{Why: no.Why}
+	default:
+		return session.Bound{}, err
+	}
+	if w.Sealed, err = o.ring.Seal(ctx, w.ID, sealedKind, []byte(w.Name)); err != nil {
+		return session.Bound{}, err
+	}
+	return session.Bound{Wearer: w, Facepiece: f}, nil
+}
+
+// Nebuliser implements session.Register.
+func (o *office) Nebuliser(mark string) *procedure.Kit { return o.desk.Nebuliser(mark) }
+
+// Kept implements session.Register.
+func (o *office) Kept() bool { return o.desk.Kept() }
+
+// ended takes in a run that has ended.
+func (o *office) ended(run string) {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	if err := o.desk.Ended(ctx, run); err != nil && !errors.Is(err, store.ErrClosed) {
+		o.log.Error("take in a run", "run", run, "err", err)
+	}
+}
+
+// names opens the names of wearers.
+func (o *office) names(ctx context.Context, w procedure.Wearer) string {
+	return openName(ctx, o.ring, w)
+}
+
+func openName(ctx context.Context, ring *sealing.Ring, w procedure.Wearer) string {
+	plain, err := ring.Open(ctx, w.ID, sealedKind, w.Sealed)
+	switch {
+	case errors.Is(err, sealing.ErrErased):
+		return "(erased)"
+	case err != nil:
+		return "(cannot be read)"
+	}
+	return string(plain)
+}
+
+// namesOf opens names for a command that reads a store.
+func namesOf(j store.Journal) archive.Names {
+	s, ok := j.(store.Store)
+	if !ok {
+		return nil
+	}
+	ring := sealing.NewRing(s.Table(sealing.Table), rand.Reader)
+	return func(ctx context.Context, w procedure.Wearer) string { return openName(ctx, ring, w) }
+}
+
+// mostOffered is how many people the page that opens a run lists: those who are
+// due longest.
+const mostOffered = 200
+
+// choices are what a run can be opened with now.
+func (o *office) choices(ctx context.Context) wire.Choices {
+	c := wire.Choices{Agents: []string{"sweet", "bitter"}, Testers: []string{}, People: []wire.Choice{}, Facepieces: []wire.Choice{}}
+	for _, id := range slices.Sorted(maps.Keys(o.rules)) {
+		c.Rules = append(c.Rules, wire.Choice{ID: id, Label: o.rules[id].Name})
+	}
+	people, err := o.desk.Offered(ctx, mostOffered)
+	if err != nil {
+		o.log.Error("people to choose from", "err", err)
+	}
+	for _, p := range people {
+		c.People = append(c.People, wire.Choice{ID: p.ID, Label: label(p)})
+	}
+	facepieces, err := o.desk.Facepieces(ctx)
+	if err != nil {
+		o.log.Error("facepieces to choose from", "err", err)
+	}
+	for _, f := range facepieces {
+		if !f.Gone {
+			c.Facepieces = append(c.Facepieces, o.facepiece(f.ForRun()))
+		}
+	}
+	if o.sim {
+		c.Testers = demo.Testers()
+		if len(c.People) == 0 {
+			for _, p := range o.demo.People {
+				c.People = append(c.People, wire.Choice{ID: p.ID, Label: p.Name})
+			}
+		}
+		if len(c.Facepieces) == 0 {
+			for _, f := range o.demo.Facepieces {
+				c.Facepieces = append(c.Facepieces, o.facepiece(f))
+			}
+		}
+	}
+	return c
+}
+
+func label(p programme.Person) string {
+	return strings.TrimSpace(p.Name + " " + p.Number)
+}
+
+func (o *office) facepiece(f procedure.Facepiece) wire.Choice {
+	line := wire.Choice{ID: f.ID, Label: f.Make + " " + f.Model + ", " + f.Size + " (" + f.Style + ")", Refused: map[string]string{}}
+	for id, r := range o.rules {
+		if ok, why := r.MayTest(f.Type, f.FitFactor); !ok {
+			line.Refused[id] = why
+		}
+	}
+	return line
+}
+
+// furnish enters the demo people and facepieces into an empty store.
+func (o *office) furnish(ctx context.Context) error {
+	const by = "demo"
+	if there, err := o.desk.People(ctx, "", 1); err != nil || len(there) > 0 {
+		return err
+	}
+	var facts []programme.Fact
+	for _, f := range demo.Facepieces() {
+		facts = append(facts, programme.FacepieceEntered{ID: f.ID, By: by, Form: programme.FacepieceForm{
+			Make: f.Make, Model: f.Model, Style: f.Style, Size: f.Size, Type: f.Type, FitFactor: f.FitFactor, Stock: 3,
+		}})
+	}
+	facts = append(facts, programme.PolicySet{Policy: programme.Policy{Rules: "us-osha", Site: "Harrowgate Stoneworks", Hoods: 1}, By: by})
+	if err := o.desk.Do(ctx, facts...); err != nil {
+		return err
+	}
+	var forms []programme.PersonForm
+	for _, p := range demo.People() {
+		forms = append(forms, programme.PersonForm{Name: p.Name, Job: "stonemason", Languages: []string{"en"}, Facepieces: []string{demo.Facepieces()[0].ID}})
+	}
+	_, err := o.desk.EnterAll(ctx, forms, by)
+	return err
+}
+
+var _ session.Register = (*office)(nil)
