@@ -32,6 +32,7 @@ export const contract = 1;
  * @property {string} learned
  */
 /** @typedef {{id: string, answered: boolean, yes: boolean}} Question */
+/** @typedef {{role: string, mark: string, lot: string}} Kit */
 /** @typedef {{squeezes: number, counted: number, most: number, bin: number}} Screening */
 /** @typedef {{n: number, required: number, given: number, extra: number, doubtful: number, due_ms: number, open_ms: number, shut_ms: number, remarks: string[]}} Dose */
 /** @typedef {{what: string, why: string, ago_ms: number}} Note */
@@ -48,6 +49,7 @@ export const contract = 1;
  * @property {string} prevails
  * @property {string} tester
  * @property {Question[]} questions
+ * @property {Kit|null} kit
  * @property {string} blocked
  * @property {number} wait_ms
  * @property {number} need_ms
@@ -91,7 +93,7 @@ export const contract = 1;
 /** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string}} Open */
 /** @typedef {{name: string, state: string, reason: string, lines: string[]}} Part */
 /** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, version: string}} Box */
-/** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string}} Input */
+/** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string, mark?: string}} Input */
 /** @typedef {{line: string, closed: boolean}} Contact */
 /** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string}} Command */
 
@@ -126,11 +128,12 @@ export const forms = {
   Part: { name: "string", state: "string", reason: "string", lines: "string[]" },
   Run: {
     run: "string", stage: "string", stage_ms: "number", wearer: "string", facepiece: "string", agent: "string", rules: "string",
-    prevails: "string", tester: "string", questions: "Question[]", blocked: "string", wait_ms: "number", need_ms: "number",
+    prevails: "string", tester: "string", questions: "Question[]", kit: "Kit|null", blocked: "string", wait_ms: "number", need_ms: "number",
     screening: "Screening", dose: "Dose|null", initial: "Dose|null", top_ups: "Dose[]", run_ms: "number|null", ticking: "boolean",
     length_ms: "number", exercises: "string[]", exercise_ms: "number", exercise: "number", squeezes_ms: "number[]",
     half_life_ms: "number", notes: "Note[]", faults: "string[]", verdict: "Verdict|null", ending: "boolean",
   },
+  Kit: { role: "string", mark: "string", lot: "string" },
   Question: { id: "string", answered: "boolean", yes: "boolean" },
   Screening: { squeezes: "number", counted: "number", most: "number", bin: "number" },
   Dose: {

@@ -78,7 +78,7 @@ export function run(stage, over = {}) {
   return {
     run: "r-20260914-07", stage, stage_ms: 12_000, wearer: "Ilse Brandvold", facepiece: "Corrie half mask, medium, two P3 filters", agent: "bitter",
     rules: "US rule", prevails: "Local law and a licensed or competent person always prevail over this tool.", tester: "Oda Fennimore",
-    questions: questions.map((id) => ({ id, answered: true, yes: true })), blocked: "", wait_ms: 0, need_ms: 0,
+    questions: questions.map((id) => ({ id, answered: true, yes: true })), kit: null, blocked: "", wait_ms: 0, need_ms: 0,
     screening: { squeezes: 0, counted: 0, most: 30, bin: 0 }, dose: null, initial: null, top_ups: [], run_ms: null, ticking: false,
     length_ms: 420_000, exercises, exercise_ms: 60_000, exercise: -1, squeezes_ms: [], half_life_ms: 30_000, notes: [], faults: [],
     verdict: null, ending: false, ...over,
@@ -137,7 +137,7 @@ export const states = {
   "no-run-watching": snapshot({ driver: "page-2" }),
   "ready-open": snapshot({
     run: run("ready", {
-      questions: questions.map((id, i) => ({ id, answered: i < 4, yes: i < 3 })), blocked: "questions_open", wait_ms: 420_000, need_ms: 900_000,
+      questions: questions.map((id, i) => ({ id, answered: i < 4, yes: i < 3 })), kit: { role: "weak", mark: "", lot: "" }, blocked: "questions_open", wait_ms: 420_000, need_ms: 900_000,
     }),
   }),
   ready: snapshot({ run: run("ready", { need_ms: 900_000 }) }),

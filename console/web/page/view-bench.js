@@ -10,7 +10,7 @@ import { clockShown } from "./state-inputs.js";
 import { clockForm } from "./view-clock.js";
 import { simContacts } from "./view-contacts.js";
 import { healthLine, nav, practice, problemLine, sentence } from "./view-common.js";
-import { agents, corrections, lookUp, prevails, questions, stages } from "./words.js";
+import { agents, corrections, lookUp, prevails, questions, roles, stages } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -122,7 +122,9 @@ function choosing(ui, inert, barred, act) {
     ${refused ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${refused}</p>` : nothing}
     ${either("rules", "Rules", c.rules)}
     ${either("agent", "Agent", c.agents.map((a) => ({ id: a, label: lookUp(agents, a) })))}
-    ${list("tester", "Tester", c.testers.map((t) => ({ id: t, label: t })))}
+    ${ui.sim && c.testers.length ? list("tester", "Tester", c.testers.map((t) => ({ id: t, label: t }))) : html`<label class="field"><span>Tester</span>
+      <input name="tester" list="testers" autocomplete="off" maxlength="100" .value=${f.tester} @input=${(/** @type {Event} */ e) => act.choose("tester", /** @type {HTMLInputElement} */ (e.target).value)} ?disabled=${inert}>
+      <datalist id="testers">${c.testers.map((t) => html`<option value=${t}></option>`)}</datalist></label>`}
     <div class="send"><button type="submit" class="primary" ?disabled=${inert || !ready}>Open the run</button></div>
   </form>`;
 }
@@ -130,6 +132,7 @@ function choosing(ui, inert, barred, act) {
 /** @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act */
 function body(run, s, ui, inert, act) {
   return html`
+    ${run.kit ? nebuliser(run.kit, run.run, inert, act) : nothing}
     ${run.stage === "ready" ? asked(run, inert, act) : now(run, s)}
     ${run.stage === "ready" || run.stage === "screening" ? nothing : picture(run, s, ui)}
     ${s.faults.length && s.stage !== "running" ? html`<p class="faults">Noted of the inputs: ${s.faults.join("; ")}.</p>` : nothing}
@@ -173,6 +176,25 @@ function verdict(run, s, v) {
       <p><a href=${`/records/${encodeURIComponent(run.run)}`}>The record of this run</a></p>
     </div>
   </section>`;
+}
+
+/**
+ * The nebuliser of the coming part, by the mark that is read off it.
+ * @param {import("./contract.js").Kit} kit @param {string} run @param {boolean} inert @param {Acts} act
+ */
+function nebuliser(kit, run, inert, act) {
+  const name = lookUp(roles, kit.role);
+  return html`<form class="kit-ask" aria-label="Nebuliser" @submit=${(/** @type {Event} */ e) => {
+    e.preventDefault();
+    const field = /** @type {HTMLInputElement} */ (/** @type {HTMLFormElement} */ (e.target).elements.namedItem("mark"));
+    if (field.value.trim() === "" || inert) return;
+    act.verb("take", { mark: field.value.trim() });
+    field.value = "";
+  }}>
+    <label class="field"><span>${kit.mark ? `${name}: ${kit.mark}, lot ${kit.lot}. Another one:` : `Mark on the ${name}`}</span>
+      <input name="mark" autocomplete="off" maxlength="60" data-run=${run} ?disabled=${inert}></label>
+    <button type="submit" ?disabled=${inert}>Use it</button>
+  </form>`;
 }
 
 /** @param {Run} run @param {boolean} inert @param {Acts} act */

@@ -161,6 +161,9 @@ export const questions = {
 };
 
 /** @type {Sentences} */
+/** Roles of a nebuliser. @type {Record<string, string>} */
+export const roles = { weak: "weak nebuliser (sensitivity test)", strong: "strong nebuliser (fit test)" };
+
 export const agents = { sweet: "sweet", bitter: "bitter" };
 
 /** @type {Sentences} */
