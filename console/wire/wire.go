@@ -84,7 +84,7 @@ type Reply struct {
 // Refusals are the reasons of a reply beside those of a run itself.
 var Refusals = []string{
 	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
-	"clock_unset", "clock_served", "clock_wrong", "input_missing", "busy", "no_pedal", "no_sound",
+	"clock_unset", "clock_served", "clock_wrong", "input_missing", "not_known", "busy", "no_pedal", "no_sound",
 }
 
 // A Snapshot is everything that a page shows, at one instant.

@@ -8,7 +8,7 @@ import { figures } from "./figures.js";
 import { strip } from "./strip.js";
 
 /** @param {import("./strip.js").Shape} s */
-function shape(s) {
+export function shape(s) {
   const a = s.at;
   switch (s.tag) {
     case "rect":

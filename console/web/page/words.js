@@ -33,6 +33,7 @@ export const whys = {
   solution_expired: "The solution in this nebuliser is past its date.",
   nebuliser_stale: "This nebuliser was filled four hours ago or more. Rinse and fill it.",
   mist_not_checked: "Nobody has seen this nebuliser mist since it was filled. Do the mist check.",
+  not_known: "The box does not know this person or this facepiece. Someone may have taken it off the list.",
   nebuliser_not_known: "No nebuliser has this mark.",
   stale: "This page was behind. Look again, then press again.",
   not_driver: "Another page drives. Take over first.",
