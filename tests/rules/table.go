@@ -60,6 +60,8 @@ var Layers = []Layer{
 		Why: "the hub passes messages on and never reads them"},
 	{In: "console/session", Never: []string{"./console/hub", "./console/web"},
 		Why: "the loop publishes and never waits for who watches"},
+	{In: "console/insight", Never: []string{"os", "net", "log", "sync", "math/rand", "./store", "./device", "./audio", "./console/session", "./console/web", "./console/programme"},
+		Why: "figures are reckoned from what they are given, and the same tests give the same figures"},
 	{In: "console/wire", Never: []string{"./device", "./store", "./audio"},
 		Why: "the contract with the browser is plain data"},
 }
