@@ -33,7 +33,7 @@ build: ## build the program into build/
 test: go-test pages ## install what the tests need, run every test and page check
 
 .PHONY: go-test
-go-test: install build/tools/testlog ## every Go test
+go-test: install build/tools/testlog build/tools/nfpm ## every Go test
 	go test -C .ci/tools ./...
 	go test -json ./... | build/tools/testlog
 
@@ -69,6 +69,18 @@ fresh: ## what is generated is up to date, and go.mod is tidy
 cross: ## static programs for the boards, with their sizes
 	.ci/cross
 
+.PHONY: dist
+dist: build/tools/nfpm ## archives and Debian packages for every kind of board
+	.ci/dist
+
+.PHONY: deb
+deb: build/tools/nfpm ## the Debian package for this machine
+	ARCHS=$(patsubst arm,armv7,$(shell go env GOARCH)) .ci/dist
+
+.PHONY: arm
+arm: ## unit tests as both arm kinds, by emulation
+	.ci/emulate
+
 .PHONY: bench
 bench: ## every benchmark once
 	go test -run '^$$' -bench . -benchmem ./...
@@ -86,3 +98,6 @@ build/tools/testlog: $(wildcard .ci/tools/testlog/*.go) .ci/tools/go.mod
 
 build/tools/staticcheck: .ci/tools/go.mod .ci/tools/go.sum
 	go build -C .ci/tools -o ../../$@ honnef.co/go/tools/cmd/staticcheck
+
+build/tools/nfpm: .ci/tools/go.mod .ci/tools/go.sum
+	go build -C .ci/tools -o ../../$@ github.com/goreleaser/nfpm/v2/cmd/nfpm

@@ -50,13 +50,16 @@ func TestContract(t *testing.T) {
 func TestContractRealTime(t *testing.T) {
 	for _, mode := range []string{Kernel, Periph} {
 		for _, c := range linetest.Cases() {
+			if c.Name == "flush" {
+				continue // a busy machine may not have queued the edge yet; virtual time shows it
+			}
 			t.Run(mode+" "+c.Name, func(t *testing.T) {
 				t.Parallel()
 				b := newBed(t, mode)
 				b.latency = 400 * time.Microsecond
 				r := b.rig()
 				r.Hand = slowHand{b}
-				r.Late = time.Second // the machine may be busy
+				r.Late, r.Still = time.Second, true // the machine may be busy
 				c.Run(t, r)
 			})
 		}

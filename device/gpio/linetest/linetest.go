@@ -11,6 +11,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -55,6 +56,9 @@ type Rig struct {
 	// Dwell is how long a slow press or release lasts; 0 is 30 ms. On a
 	// starved machine shorter ones run together.
 	Dwell time.Duration
+	// Still: the machine may stand still now and then, as a busy or an emulated
+	// one does; then a loss that says so is right.
+	Still bool
 }
 
 // A Case is one clause of the contract.
@@ -283,8 +287,10 @@ func (b *bench) quiet() { b.sleep(250 * time.Millisecond) }
 
 func (b *bench) noLoss() {
 	b.t.Helper()
-	if lost := b.rec.losses(); len(lost) > 0 {
-		b.t.Errorf("lost without a reason: %q", lost)
+	for _, lost := range b.rec.losses() {
+		if !b.rig.Still || !strings.Contains(lost, "stood still") {
+			b.t.Errorf("lost without a reason: %q", lost)
+		}
 	}
 }
 
