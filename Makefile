@@ -12,6 +12,8 @@ export CGO_ENABLED := 0
 
 # tests/ starts programs, browsers and machines; the race detector is for the rest.
 UNIT = $$(go list ./... | grep -v '^tallyhood/tests\(/\|$$\)')
+# Machines and systems of the tests' own are started alone: neighbours starve them.
+BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\)')
 # Packages whose work is done by several goroutines at once.
 LOOPS = $(wildcard console/session console/hub)
 comma := ,
@@ -35,7 +37,9 @@ test: go-test pages ## install what the tests need, run every test and page chec
 .PHONY: go-test
 go-test: install build/tools/testlog build/tools/nfpm ## every Go test
 	go test -C .ci/tools ./...
-	go test -json ./... | build/tools/testlog
+	tests/kernel/fetch
+	go test -json $(BESIDE) | build/tools/testlog
+	go test -p 1 -json ./tests/package ./tests/kernel | build/tools/testlog
 
 .PHONY: pages
 pages: install ## the pages' source, types and module tests

@@ -21,6 +21,10 @@ type card struct {
 	buffer int     // samples that make it start
 	holds  int     // samples in all that may be written and not yet played
 	opens  time.Duration
+	// page: the pipe before the card is one page of four blocks, as one of 4 KiB
+	// is: when it is full it takes nothing before all of it has been read.
+	page bool
+	from int // first sample on the page
 
 	mu      sync.Mutex
 	written int
@@ -75,6 +79,18 @@ func (c *card) Write(b []byte) (int, error) {
 		room := c.holds - (c.written - played)
 		if c.clock.Now() < c.opens {
 			room = 4*block - c.written // the pipe alone
+		}
+		if c.page {
+			read := 0
+			if c.clock.Now() >= c.opens {
+				read = min(c.written, played+c.buffer+block) // the program holds a block in its hands
+			}
+			if read >= c.written {
+				c.from = c.written
+			}
+			if room = 4*block - (c.written - c.from); room < n {
+				room = read - c.written + n - 1 // less than a block, until all is read
+			}
 		}
 		if room >= n && !c.stuck && !c.done {
 			for i := range n {

@@ -75,17 +75,24 @@ func (p *Player) feed(f *feeder) error {
 }
 
 // tie fills what lies between here and the loudspeaker with silence. ALSA
-// starts a sound card when its buffer is full, so when the last of it has been
-// taken the first of it begins to sound: that ties the samples to the clock.
+// starts a sound card when its buffer is full. Until then nothing waits, so the
+// block after those that fill the buffer is taken as the card starts: that ties
+// the samples to the clock. The last block of the silence would not do: a pipe
+// of one page takes nothing more before the page is empty, and by then the card
+// has played a good part of it (40 ms, seen with 4 KiB on a real kernel).
 func (p *Player) tie(f *feeder) error {
 	silence := make([]byte, 2*block)
-	for range p.preroll {
+	var started time.Duration
+	for n := range p.preroll {
 		if err := p.put(f, silence); err != nil {
 			return err
 		}
+		if n <= p.fills {
+			started = p.clock.Now()
+		}
 	}
 	p.mu.Lock()
-	p.mix.Jump(audio.Sample(p.clock.Now()) + int64(p.preroll*block))
+	p.mix.Jump(audio.Sample(started) + int64(p.preroll*block))
 	p.dropStale()
 	p.stats.Lead = audio.Instant(int64(p.preroll * block))
 	anew := p.health != ""

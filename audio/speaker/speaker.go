@@ -111,6 +111,8 @@ type Player struct {
 	// preroll is the number of blocks that fill everything between the mixer
 	// and the loudspeaker.
 	preroll int
+	// fills is the number of blocks that fill the sound card's own buffer.
+	fills int
 
 	quit    chan struct{}
 	closing sync.Once
@@ -153,6 +155,7 @@ func start(o Options, open func() (sink, error)) *Player {
 	p := &Player{
 		clock: o.Clock, open: open, sound: o.Sound, opened: o.Opened, log: o.Log,
 		preroll: int((audio.Sample(o.Buffer+o.Period+pipe) + block - 1) / block),
+		fills:   int((audio.Sample(o.Buffer) + block - 1) / block),
 		quit:    make(chan struct{}),
 		ended:   make(chan struct{}),
 		mix:     mix.New(audio.Sample(o.Clock.Now()), o.Sound),

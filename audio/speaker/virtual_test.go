@@ -96,18 +96,23 @@ func TestCueSoundsOnTime(t *testing.T) {
 		opens   time.Duration
 		holds   int
 		minutes int
+		page    bool
 	}{
 		{ppm: 0, minutes: 4},
 		{ppm: 0, minutes: 4, opens: 700 * time.Millisecond},
 		{ppm: 0, minutes: 4, holds: 15 * block},
+		{ppm: 0, minutes: 4, page: true},
+		{ppm: 0, minutes: 4, opens: 700 * time.Millisecond, page: true},
+		{ppm: 200, minutes: 10, page: true},
 		{ppm: 100, minutes: 12}, {ppm: -100, minutes: 30},
 		{ppm: 300, minutes: 6}, {ppm: -300, minutes: 6},
 	} {
-		t.Run(fmt.Sprintf("%v ppm, opens after %v, holds %d", c.ppm, c.opens, c.holds), func(t *testing.T) {
+		t.Run(fmt.Sprintf("%v ppm, opens after %v, holds %d, page %v", c.ppm, c.opens, c.holds, c.page), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				s := newStage(func(clock *handClock) *card {
 					card := newCard(clock, c.ppm)
 					card.opens += c.opens
+					card.page = c.page
 					if c.holds > 0 {
 						card.holds = c.holds
 					}

@@ -34,16 +34,16 @@ func (s *Session) snapshot() wire.Snapshot {
 	if len(s.pending) > 0 {
 		w.LagMS = s.cfg.Clock.Real(now - s.oldest).Milliseconds()
 	}
+	if !s.panel.Sound() {
+		w.Inputs.Cable = s.cableWord() // also after a verdict, which the run no longer looks beyond
+	}
 	if s.engine == nil {
-		if !s.panel.Sound() {
-			w.Inputs.Cable = s.cableWord()
-		}
 		w.Inputs.Noise = s.panel.Noise()
 		return w
 	}
 	st := s.engine.State()
 	w.Practice = st.Opened.Practice
-	w.Inputs.Cable, w.Inputs.Noise = string(st.Cable), s.engine.Panel().Noise()
+	w.Inputs.Noise = s.engine.Panel().Noise()
 	w.Run = s.run(st, s.engine.Now())
 	return w
 }
