@@ -42,7 +42,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
-	root.AddCommand(serveCommand(), checkBoardCommand(), replayCommand(), recordsCommand(), &cobra.Command{
+	root.AddCommand(serveCommand(), checkBoardCommand(), replayCommand(), recordsCommand(), restoreCommand(), &cobra.Command{
 		Use: "version", Short: "print the version", Args: cobra.NoArgs,
 		Run: func(c *cobra.Command, _ []string) { fmt.Fprintln(c.OutOrStdout(), version) },
 	})

@@ -8,10 +8,12 @@ import (
 	"errors"
 	"log/slog"
 	"maps"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
 
+	"tallyhood/console/api"
 	"tallyhood/console/archive"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
@@ -19,6 +21,7 @@ import (
 	"tallyhood/console/sealing"
 	"tallyhood/console/session"
 	"tallyhood/console/wire"
+	"tallyhood/device/clock"
 	"tallyhood/store"
 )
 
@@ -31,6 +34,7 @@ type office struct {
 	demo  session.Fixed // offered on a simulated board, where everything is practice
 	sim   bool
 	log   *slog.Logger
+	after func(context.Context) error // what follows a verdict beside the views; may be nil
 }
 
 // sealedKind binds a sealed name to the fact that it stands in.
@@ -83,9 +87,26 @@ func (o *office) Kept() bool { return o.desk.Kept() }
 func (o *office) ended(run string) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	if err := o.desk.Ended(ctx, run); err != nil && !errors.Is(err, store.ErrClosed) {
+	err := o.desk.Ended(ctx, run)
+	if err == nil && o.after != nil {
+		err = o.after(ctx)
+	}
+	if err != nil && !errors.Is(err, store.ErrClosed) {
 		o.log.Error("take in a run", "run", run, "err", err)
 	}
+}
+
+// books is the HTTP interface of the job around the runs.
+func (p *parts) books(ctx context.Context, ses *session.Session) (http.Handler, error) {
+	return api.New(api.Config{
+		Desk: p.office.desk, Journal: p.journal, Ring: p.office.ring, Rules: p.rules, Names: p.office.names, Log: p.log, Version: version,
+		Now: func() (time.Time, bool) {
+			t, q := p.wall.Now()
+			return t, q.Trusted()
+		},
+		RunOpen:  func() bool { return ses.Open() != "" },
+		Evidence: p.notary, Backup: p.safe, LastBackup: p.safe.lastBackup, Moment: clock.Moment, Life: ctx,
+	})
 }
 
 // names opens the names of wearers.

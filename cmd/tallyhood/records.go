@@ -10,11 +10,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"tallyhood/console/archive"
+	"tallyhood/console/evidence"
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
 	"tallyhood/console/record"
@@ -59,7 +62,8 @@ func recordsCommand() *cobra.Command {
 		return showRecord(ctx, j, args[0], asJSON, out)
 	})
 	show.Flags().BoolVar(&asJSON, "json", false, "as JSON ("+record.Schema+")")
-	sub("verify", "prove every entry's hash, its link to the one before, and that each run can be read", cobra.NoArgs,
+	c.AddCommand(checkCommand(&path), keyCommand(&path))
+	sub("verify", "prove every entry's hash, its link to the one before, every signed head, and that each run can be read", cobra.NoArgs,
 		func(ctx context.Context, j store.Journal, _ []string, out io.Writer) error {
 			return verifyRecords(ctx, j, path, out)
 		})
@@ -152,8 +156,36 @@ func verifyRecords(ctx context.Context, j store.Journal, path string, out io.Wri
 		}
 	}
 	n, hash := j.Last()
-	_, err = fmt.Fprintf(out, "%d entries of %d runs (%d open) are whole and chained; the last is %d, hash %s\n", entries, len(runs), open, n, hex.EncodeToString(hash[:]))
+	if _, err := fmt.Fprintf(out, "%d entries of %d runs (%d open) are whole and chained; the last is %d, hash %s\n", entries, len(runs), open, n, hex.EncodeToString(hash[:])); err != nil {
+		return err
+	}
+	s, ok := j.(store.Store)
+	if !ok || n == 0 {
+		return nil
+	}
+	var o evidence.Options
+	if b, err := os.ReadFile(filepath.Join(filepath.Dir(path), keyFile)); err == nil {
+		k, err := evidence.ParseSigner(b)
+		if err != nil {
+			return fmt.Errorf("the box's key: %w", err)
+		}
+		o.Keys = append(o.Keys, k.Verifier())
+	}
+	proven, err := evidence.VerifyJournal(ctx, s, o)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintln(out, proven)
 	return err
+}
+
+// withStore opens a store for reading.
+func withStore(path string, f func(store.Store) error) error {
+	s, err := bolt.Open(path, bolt.Options{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	return errors.Join(f(s), s.Close())
 }
 
 // An exported line is one journal entry.

@@ -89,7 +89,9 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	if host, _, err := net.SplitHostPort(conf.Pages.Address); err != nil || !loopback(host) {
 		return fmt.Errorf("address %s: only a loopback address for now, until people can sign in", conf.Pages.Address)
 	}
-	p := parts{clk: clock.New(o.speed), log: log, out: out, conf: conf}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	p := parts{clk: clock.New(o.speed), log: log, out: out, conf: conf, stop: stop}
 	path, remove, err := storeFile(conf.Store.File)
 	if err != nil {
 		return err
@@ -118,6 +120,13 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	if p.office, err = newOffice(ctx, &p); err != nil {
 		return err
 	}
+	if p.notary, err = newNotary(&p, p.office); err != nil {
+		return err
+	}
+	if p.safe, err = newSafe(&p, p.notary.signer.Verifier().Box()); err != nil {
+		return err
+	}
+	p.office.after = p.notary.verdict
 	if p.sim != nil && (o.demo || conf.Store.File == "") {
 		if err := p.office.furnish(ctx); err != nil {
 			return err
@@ -166,6 +175,9 @@ type parts struct {
 	sound   *sound
 	health  *boxHealth
 	office  *office
+	notary  *notary
+	safe    *safe
+	stop    context.CancelFunc // ends the daemon in order
 	log     *slog.Logger
 	out     io.Writer
 }
@@ -242,7 +254,12 @@ func console(ctx context.Context, o options, p *parts) error {
 	if o.pages != "" {
 		folder = os.DirFS(o.pages)
 	}
+	books, err := p.books(ctx, ses)
+	if err != nil {
+		return err
+	}
 	server, err = web.New(web.Config{
+		API:     books,
 		Session: ses, Journal: p.journal, Choices: p.office.choices, Names: p.office.names, Sim: p.sim != nil, Version: version, Folder: folder, Log: p.log, Box: p.box,
 		Tick: func(d time.Duration) (<-chan struct{}, func()) {
 			return p.clk.Wake(p.clk.Now() + time.Duration(float64(d)*p.clk.Speed()))

@@ -3,12 +3,14 @@
 package programme
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"tallyhood/console/procedure"
+	"tallyhood/console/sealing"
 )
 
 // Bounds of what people enter, in characters.
@@ -25,14 +27,22 @@ func (c *change) check(f Fact) error {
 	case PersonEntered:
 		return c.checkPerson(f)
 	case PersonCleared:
-		return firstOf(c.known(f.Person), day("the day of the clearance", f.On), text("who cleared", f.Who, mostName, true), by(f.By))
+		return firstOf(c.known(f.Person), c.past("the day of the clearance", f.On), text("who cleared", f.Who, mostName, true), by(f.By))
 	case Triggered:
 		if !slices.Contains(Triggers(), f.Trigger) {
 			return refuse("unknown", "there is no trigger %q", f.Trigger)
 		}
-		return firstOf(c.known(f.Person), day("the day", f.On), by(f.By))
+		return firstOf(c.known(f.Person), c.past("the day", f.On), by(f.By))
 	case PersonLeft:
-		return firstOf(c.known(f.Person), day("the day of leaving", f.On), by(f.By))
+		if f.On == "" { // is back
+			return firstOf(c.known(f.Person), by(f.By))
+		}
+		return firstOf(c.known(f.Person), c.past("the day of leaving", f.On), by(f.By))
+	case DayListed:
+		if f.Place < 0 || f.Place > 1000 {
+			return refuse("place", "a place on the list is from 1 to 1000")
+		}
+		return firstOf(c.known(f.Person), day("the day", f.Day), by(f.By))
 	case PersonErased:
 		return firstOf(c.known(f.Person), text("the reason", f.Reason, mostText, true), by(f.By))
 	case FacepieceEntered:
@@ -55,6 +65,11 @@ func (c *change) check(f Fact) error {
 	case RunsRecalled:
 		if len(f.Runs) == 0 {
 			return refuse("no_runs", "there is no run to recall")
+		}
+		for _, run := range f.Runs {
+			if err := exists[Run](c, tableRuns, run); err != nil {
+				return err
+			}
 		}
 		return firstOf(text("the reason", f.Reason, mostText, true), by(f.By))
 	case RunAmended:
@@ -109,6 +124,19 @@ func day(what, s string) error {
 	return nil
 }
 
+// past refuses a day that is still to come: a slip of the pen in the year would
+// hold for ever. The clock may be a day off by its zone, and says nothing when
+// it cannot be trusted.
+func (c *change) past(what, s string) error {
+	if err := day(what, s); err != nil {
+		return err
+	}
+	if now, trusted := c.d.cfg.Now(); trusted && s > now.AddDate(0, 0, 1).Format(time.DateOnly) {
+		return refuse("future", "%s is still to come", what)
+	}
+	return nil
+}
+
 func instant(s string) error {
 	if _, err := time.Parse(time.RFC3339, s); err != nil {
 		return refuse("instant", "the time is no instant such as 2026-09-14T09:00:00Z")
@@ -137,24 +165,58 @@ func (c *change) known(person string) error {
 
 func (c *change) checkPerson(f PersonEntered) error {
 	p := f.Form
+	if _, err := c.keyOf(f.Person); errors.Is(err, sealing.ErrErased) || errors.Is(err, sealing.ErrInvalid) {
+		return refuse("not_known", "there is no such person")
+	}
 	if strings.TrimSpace(p.Name) == "" && strings.TrimSpace(p.Number) == "" {
 		return refuse("missing", "a person needs a name or a company number")
-	}
-	if len(p.Facepieces) > 20 || len(p.Languages) > 8 {
-		return refuse("too_long", "a person has at most 20 facepieces and 8 languages")
 	}
 	if p.Rules != "" {
 		if _, ok := c.d.cfg.Rules[p.Rules]; !ok {
 			return refuse("not_known", "there is no rule set %q", p.Rules)
 		}
 	}
-	for _, id := range p.Facepieces {
-		if err := exists[Facepiece](c, tableFacepieces, id); err != nil {
+	if p.Agent != "" {
+		if err := agent(p.Agent); err != nil {
+			return err
+		}
+	}
+	for i, id := range p.Facepieces {
+		_, found, err := c.facepiece(id)
+		switch {
+		case err != nil:
+			return err
+		case !found:
+			return refuse("not_known", "there is no facepiece %q", id)
+		case slices.Contains(p.Facepieces[:i], id):
+			return refuse("twice", "the facepiece %q stands twice", id)
+		}
+	}
+	if number := Fold(p.Number); number != "" {
+		taken, err := c.hasNumber(number, f.Person)
+		if err != nil {
+			return err
+		}
+		if taken || c.taken[number] {
+			return refuse("number_taken", "somebody else has the number %s", p.Number)
+		}
+		c.taken[number] = true
+	}
+	return firstOf(formTexts(p), by(f.By))
+}
+
+// formTexts refuses what of a person's form is no short printable text.
+func formTexts(p PersonForm) error {
+	if len(p.Facepieces) > 20 || len(p.Languages) > 8 {
+		return refuse("too_long", "a person has at most 20 facepieces and 8 languages")
+	}
+	for _, l := range p.Languages {
+		if err := text("a language", l, 35, true); err != nil {
 			return err
 		}
 	}
 	return firstOf(text("the name", p.Name, mostName, false), text("the number", p.Number, mostName, false), text("the job", p.Job, mostName, false),
-		text("the note", p.Note, mostText, false), by(f.By))
+		text("the note", p.Note, mostText, false))
 }
 
 func (c *change) checkFacepiece(f FacepieceEntered) error {
@@ -166,7 +228,16 @@ func (c *change) checkFacepiece(f FacepieceEntered) error {
 		return refuse("number", "a number is out of bounds")
 	}
 	return firstOf(id(f.ID), text("the make", p.Make, mostName, true), text("the model", p.Model, mostName, true), text("the size", p.Size, mostName, true),
-		text("the style", p.Style, mostText, true), by(f.By))
+		text("the style", p.Style, mostText, true), marks(p.Pieces), by(f.By))
+}
+
+func marks(pieces []string) error {
+	for _, p := range pieces {
+		if err := text("the mark of a piece", p, mostName, true); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c *change) checkNebuliser(f NebuliserEntered) error {

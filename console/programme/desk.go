@@ -2,24 +2,21 @@
 
 // Package programme is the job around the runs: who wears what, who is due,
 // which facepieces, hoods, nebulisers and solutions there are, and what became
-// of the records. Facts go to the journal; views of them lie in tables, are
-// written in the same transaction, and can be made anew from the journal at any
-// time. It must not decide what a run comes to, and no fact of it makes a pass.
+// of the records. Facts go to the journal; views of them lie in tables, follow
+// the journal entry by entry, and can be made anew from it at any time. It must
+// not decide what a run comes to, and no fact of it makes a pass.
 package programme
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
 
-	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
 	"tallyhood/console/sealing"
 	"tallyhood/store"
@@ -40,12 +37,15 @@ type Config struct {
 }
 
 // A Desk takes what people enter and keeps the views. Its methods may be called
-// from any goroutine.
+// from any goroutine; those that change something wait for the disk and for
+// each other, so the loop of a run calls none but Kept and Nebuliser.
 type Desk struct {
 	cfg Config
 
-	mu  sync.Mutex // one change at a time: views are read, changed and written
-	kit atomic.Pointer[kit]
+	mu    sync.Mutex // one change at a time: views are read, changed and written
+	at    uint64     // the last entry of the journal that the views have
+	stale bool       // the kit in memory is not that of the tables
+	kit   atomic.Pointer[kit]
 }
 
 // Refused is why something was not done, as a key for the page's words and a
@@ -61,47 +61,89 @@ func refuse(why, format string, args ...any) error {
 	return Refused{why, fmt.Sprintf(format, args...)}
 }
 
-// New opens the desk: views of an older form are made anew, and runs that ended
-// without it are taken in.
+// New opens the desk. Views of an older form are made anew, what the journal
+// has got since they were written is taken in, and an erasure that the power
+// cut short is brought to its end.
 func New(ctx context.Context, cfg Config) (*Desk, error) {
 	d := &Desk{cfg: cfg}
-	form, err := cfg.Store.Table(tableViews).Get(ctx, "form")
-	switch {
-	case errors.Is(err, store.ErrNotFound) || err == nil && string(form) != viewsForm:
-		err = d.Rebuild(ctx)
-	case err == nil:
-		err = d.catchUp(ctx)
-	}
-	if err == nil {
-		err = d.readKit(ctx)
-	}
-	if err != nil {
+	if err := d.open(ctx); err != nil {
 		return nil, fmt.Errorf("programme: %w", err)
 	}
 	return d, nil
 }
 
-// Do makes facts durable together with the views that follow from them, all or
-// none. What is refused was not written.
-func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
+func (d *Desk) open(ctx context.Context) error {
+	form, err := d.cfg.Store.Table(tableViews).Get(ctx, "form")
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return err
+	}
+	last, _ := d.cfg.Store.Last()
+	found, err := one[uint64](ctx, d, tableViews, "at")
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return err
+	}
+	if string(form) != viewsForm || found > last {
+		if err := d.Rebuild(ctx); err != nil {
+			return err
+		}
+	} else {
+		d.at = found
+		if err := d.catchUp(ctx); err != nil {
+			return err
+		}
+	}
+	if err := d.RedoDue(ctx); err != nil {
+		return err
+	}
+	return d.compact(ctx, false)
+}
+
+// catchUp takes in what was written while no desk was there.
+func (d *Desk) catchUp(ctx context.Context) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.do(ctx, facts, nil)
+	d.stale = true
+	return d.sync(ctx)
 }
 
-// do is Do with further pairs for the same transaction; the caller holds mu.
-func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair) error {
-	return d.doWith(ctx, facts, more, nil)
+// Do makes facts durable, all or none, and then brings the views up to date.
+// After Refused nothing was written. A fact that changes what is due for many
+// reckons it anew before Do returns.
+func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
+	for _, f := range facts {
+		if m, ok := f.(MistChecked); ok && !m.Good {
+			return refuse("not_shown", "a bad mist check takes runs along; look at them first")
+		}
+	}
+	d.mu.Lock()
+	err := d.do(ctx, facts, nil, nil)
+	d.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	return d.RedoDue(ctx)
 }
 
-// doWith is do with the keys of people who are new.
-func (d *Desk) doWith(ctx context.Context, facts []Fact, more []store.Pair, keys map[string]*sealing.Key) error {
+// do is Do with further pairs for the same transaction and the keys of people
+// who are new; the caller holds mu.
+func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map[string]*sealing.Key) error {
+	if err := d.sync(ctx); err != nil {
+		return err
+	}
 	c := d.change(ctx)
 	for id, k := range keys {
 		c.keys[id] = k
 	}
 	var drafts []store.Draft
-	for _, f := range facts {
+	last, _ := d.cfg.Store.Last()
+	alone := len(facts) // from here on no fact stands on another one
+	for alone > 0 {
+		if _, person := facts[alone-1].(PersonEntered); !person {
+			break
+		}
+		alone--
+	}
+	for i, f := range facts {
 		if err := c.check(f); err != nil {
 			return err
 		}
@@ -110,186 +152,151 @@ func (d *Desk) doWith(ctx context.Context, facts []Fact, more []store.Pair, keys
 			return err
 		}
 		drafts = append(drafts, store.Draft{Stream: Stream, Kind: f.Kind(), Version: FactVersion, Body: body})
-		if err := c.apply(f); err != nil {
-			return fmt.Errorf("%s: %w", f.Kind(), err)
+		if i < alone && i+1 < len(facts) {
+			if err := c.apply(f, last+1+uint64(i)); err != nil {
+				return fmt.Errorf("%s: %w", f.Kind(), err)
+			}
 		}
 	}
-	if _, err := d.cfg.Store.Commit(ctx, drafts, append(c.pairs(), more...)); err != nil {
-		return err
-	}
-	if c.touched(tableNebulisers, tableSolutions, tableHoods, tableFacepieces, tablePolicy) {
-		return d.readKit(ctx)
-	}
-	return nil
-}
-
-// A change is a set of views in the making: what it has read or written is
-// kept, so that facts of one transaction see one another.
-type change struct {
-	ctx   context.Context
-	d     *Desk
-	rows  map[[2]string]*row
-	order [][2]string // of the first touch, so that a transaction is the same each time
-	keys  map[string]*sealing.Key
-}
-
-type row struct {
-	value []byte // nil: there is none
-	dirty bool
-}
-
-func (d *Desk) change(ctx context.Context) *change {
-	return &change{ctx: ctx, d: d, rows: map[[2]string]*row{}, keys: map[string]*sealing.Key{}}
-}
-
-// keyOf finds a person's key.
-func (c *change) keyOf(person string) (*sealing.Key, error) {
-	if k := c.keys[person]; k != nil {
-		return k, nil
-	}
-	k, err := c.d.cfg.Ring.Key(c.ctx, person)
-	if err != nil {
-		return nil, err
-	}
-	c.keys[person] = k
-	return k, nil
-}
-
-// touched says whether a row of one of the tables was changed.
-func (c *change) touched(tables ...string) bool {
-	for at, r := range c.rows {
-		if r.dirty && slices.Contains(tables, at[0]) {
-			return true
-		}
-	}
-	return false
-}
-
-func (c *change) row(table, key string) (*row, error) {
-	at := [2]string{table, key}
-	if r := c.rows[at]; r != nil {
-		return r, nil
-	}
-	value, err := c.d.cfg.Store.Table(table).Get(c.ctx, key)
-	if err != nil && !errors.Is(err, store.ErrNotFound) {
-		return nil, err
-	}
-	r := &row{value: value}
-	c.rows[at] = r
-	c.order = append(c.order, at)
-	return r, nil
-}
-
-// get reads a view; found is false when there is none.
-func (c *change) get(table, key string, v any) (found bool, err error) {
-	r, err := c.row(table, key)
-	if err != nil || r.value == nil {
-		return false, err
-	}
-	if err := json.Unmarshal(r.value, v); err != nil {
-		return false, fmt.Errorf("view %s of %s: %w", table, key, err)
-	}
-	return true, nil
-}
-
-func (c *change) put(table, key string, v any) error {
-	b, err := json.Marshal(v)
+	entries, err := d.cfg.Store.Commit(ctx, drafts, more)
 	if err != nil {
 		return err
 	}
-	r, err := c.row(table, key)
-	if err != nil {
-		return err
-	}
-	r.value, r.dirty = b, true
-	return nil
+	return d.syncWith(context.WithoutCancel(ctx), entries, c.keys)
 }
 
-// mark puts a key whose value says nothing.
-func (c *change) mark(table, key string) { c.set(table, key, []byte{}) }
-
-// drop takes a key away.
-func (c *change) drop(table, key string) { c.set(table, key, nil) }
-
-func (c *change) set(table, key string, value []byte) {
-	at := [2]string{table, key}
-	if c.rows[at] == nil {
-		c.rows[at] = &row{}
-		c.order = append(c.order, at)
-	}
-	c.rows[at].value, c.rows[at].dirty = value, true
-}
-
-func (c *change) pairs() []store.Pair {
-	var out []store.Pair
-	for _, at := range c.order {
-		if r := c.rows[at]; r.dirty {
-			out = append(out, store.Pair{Table: at[0], Key: at[1], Value: r.value, Delete: r.value == nil})
-		}
-	}
-	return out
-}
-
-// batchRows bounds what one transaction of a rebuild holds.
-const batchRows = 5000
-
-// Rebuild makes every view anew from the journal.
-func (d *Desk) Rebuild(ctx context.Context) error {
+// Ended takes in a run that has ended, or one that got its proof after a pass:
+// whatever stands in the journal.
+func (d *Desk) Ended(ctx context.Context, run string) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	for _, table := range []string{
-		tablePeople, tableFind, tableDue, tableFacepieces, tableHoods, tableNebulisers, tableSolutions, tablePolicy,
-		tableRuns, tableRunsOf, tableRunsAt, tableUsed, tableViews,
-	} {
-		if err := d.empty(ctx, table); err != nil {
-			return fmt.Errorf("empty view %s: %w", table, err)
-		}
+	if err := d.sync(ctx); err != nil {
+		return fmt.Errorf("take in run %s: %w", run, err)
 	}
+	return nil
+}
+
+// batchRows bounds what one transaction of views holds.
+const batchRows = 20_000
+
+// sync brings the views up to date with the journal, entry by entry, as a
+// rebuild does: nothing that others wrote in between changes the order. The
+// caller holds mu.
+func (d *Desk) sync(ctx context.Context) error { return d.syncWith(ctx, nil, nil) }
+
+// syncWith is sync with entries that were just written and keys that are at
+// hand, so that they need not be read.
+func (d *Desk) syncWith(ctx context.Context, fresh []store.Entry, keys map[string]*sealing.Key) error {
 	c := d.change(ctx)
+	for id, k := range keys {
+		c.keys[id] = k
+	}
+	at := d.at
 	flush := func(least int) error {
 		if len(c.rows) < least {
 			return nil
 		}
-		_, err := d.cfg.Store.Commit(ctx, nil, c.pairs())
-		c = d.change(ctx)
-		return err
-	}
-	// In the order of the journal, so that a fact about a run finds the run.
-	err := d.cfg.Store.Read(ctx, 1, func(e store.Entry) error {
-		switch {
-		case e.Stream == Stream:
-			f, err := Decode(e, c.keyOf)
-			if errors.Is(err, sealing.ErrErased) {
-				return nil // of a person who was erased
-			}
-			if err != nil {
+		touched := c.touched(tableNebulisers, tableSolutions, tableHoods, tableFacepieces)
+		if pairs := c.pairs(); len(pairs) > 0 {
+			pairs = append(pairs, store.Pair{Table: tableViews, Key: "at", Value: fmt.Append(nil, at)})
+			if _, err := d.cfg.Store.Commit(ctx, nil, pairs); err != nil {
 				return err
 			}
-			if err := c.apply(f); err != nil {
-				return fmt.Errorf("entry %d, %s: %w", e.Number, e.Kind, err)
-			}
-		case e.Kind == procedure.Ended{}.Kind() || e.Kind == procedure.ProofGiven{}.Kind():
-			if err := c.takeRun(e.Stream); err != nil {
-				return fmt.Errorf("run %s: %w", e.Stream, err)
-			}
-		default:
-			return nil
 		}
-		return flush(batchRows)
-	})
-	if err == nil {
-		c.set(tableViews, "form", []byte(viewsForm))
-		err = flush(0)
+		d.stale = d.stale || touched
+		// Entries that say nothing to the views are not worth a write: after a
+		// restart they are read again.
+		d.at = at
+		c = d.change(ctx)
+		return nil
 	}
+	take := func(e store.Entry) error {
+		if err := c.take(e); err != nil {
+			return err
+		}
+		at = e.Number
+		return flush(batchRows)
+	}
+	for _, e := range fresh {
+		if e.Number != at+1 {
+			break // somebody wrote in between
+		}
+		if err := take(e); err != nil {
+			return err
+		}
+	}
+	if last, _ := d.cfg.Store.Last(); last > at {
+		if err := d.cfg.Store.Read(ctx, at+1, take); err != nil {
+			return err
+		}
+	}
+	if err := flush(0); err != nil {
+		return err
+	}
+	if d.stale {
+		if err := d.readKit(ctx); err != nil {
+			return err
+		}
+		d.stale = false
+	}
+	return nil
+}
+
+// take folds one entry of the journal into the views.
+func (c *change) take(e store.Entry) error {
+	switch {
+	case e.Stream == Stream:
+		f, err := Decode(e, c.keyOf)
+		if errors.Is(err, sealing.ErrErased) {
+			return nil // of a person who was erased
+		}
+		if err != nil {
+			return err
+		}
+		if err := c.apply(f, e.Number); err != nil {
+			return fmt.Errorf("entry %d, %s: %w", e.Number, e.Kind, err)
+		}
+	case e.Kind == procedure.Ended{}.Kind() || e.Kind == procedure.ProofGiven{}.Kind():
+		if err := c.takeRun(e); err != nil {
+			return fmt.Errorf("run %s: %w", e.Stream, err)
+		}
+	}
+	return nil
+}
+
+// Rebuild makes every view anew from the journal. When it is cut short, the
+// next New begins it again.
+func (d *Desk) Rebuild(ctx context.Context) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, table := range viewTables {
+		if err := d.empty(ctx, table); err != nil {
+			return fmt.Errorf("empty view %s: %w", table, err)
+		}
+	}
+	d.at, d.stale = 0, true
+	if err := d.sync(ctx); err != nil {
+		return err
+	}
+	if err := d.redoDue(ctx, func() {}); err != nil {
+		return err
+	}
+	_, err := d.cfg.Store.Commit(ctx, nil, []store.Pair{
+		{Table: tableViews, Key: "form", Value: []byte(viewsForm)},
+		{Table: tableViews, Key: "at", Value: fmt.Append(nil, d.at)},
+		{Table: tableViews, Key: "rules", Value: d.rulesWord()},
+	})
 	return err
 }
 
-// empty deletes every pair of a table.
+// empty deletes every pair of a table but the mark of an erasure to be ended.
 func (d *Desk) empty(ctx context.Context, table string) error {
 	for {
 		var gone []store.Pair
 		err := d.cfg.Store.Table(table).Range(ctx, "", "", batchRows, func(key string, _ []byte) error {
-			gone = append(gone, store.Pair{Table: table, Key: key, Delete: true})
+			if table != tableViews || key != erasing {
+				gone = append(gone, store.Pair{Table: table, Key: key, Delete: true})
+			}
 			return nil
 		})
 		if err != nil || len(gone) == 0 {
@@ -299,77 +306,4 @@ func (d *Desk) empty(ctx context.Context, table string) error {
 			return err
 		}
 	}
-}
-
-// catchUp takes in the runs that ended while no desk was there. Runs follow
-// each other, so the newest that is known ends the search.
-func (d *Desk) catchUp(ctx context.Context) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	var missing []string
-	before := uint64(0)
-	for {
-		infos, err := d.cfg.Store.Streams(ctx, before, 64)
-		if err != nil {
-			return err
-		}
-		for _, info := range infos {
-			before = info.First
-			if info.Stream == Stream {
-				continue
-			}
-			var known Run
-			found, err := d.change(ctx).get(tableRuns, info.Stream, &known)
-			if err != nil {
-				return err
-			}
-			if found && known.Number == info.Last {
-				infos = nil
-				break
-			}
-			missing = append(missing, info.Stream)
-		}
-		if len(infos) < 64 {
-			break
-		}
-	}
-	for i := len(missing) - 1; i >= 0; i-- {
-		if err := d.ended(ctx, missing[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// Ended takes in a run that has ended, or one that got its proof after a pass.
-func (d *Desk) Ended(ctx context.Context, run string) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.ended(ctx, run)
-}
-
-func (d *Desk) ended(ctx context.Context, run string) error {
-	c := d.change(ctx)
-	if err := c.takeRun(run); err != nil {
-		return fmt.Errorf("take in run %s: %w", run, err)
-	}
-	if _, err := d.cfg.Store.Commit(ctx, nil, c.pairs()); err != nil {
-		return err
-	}
-	if c.touched(tableNebulisers) {
-		return d.readKit(ctx)
-	}
-	return nil
-}
-
-// takeRun brings the views up to date with the facts of a run.
-func (c *change) takeRun(run string) error {
-	st, last, err := archive.Folded(c.ctx, c.d.cfg.Store, run)
-	if err != nil {
-		return err
-	}
-	if st.Verdict == nil {
-		return nil
-	}
-	return c.run(lineOf(st, last))
 }

@@ -4,40 +4,12 @@ package programme_test
 
 import (
 	"context"
-	"crypto/rand"
-	"log/slog"
 	"testing"
-	"time"
 
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
-	"tallyhood/console/sealing"
-	"tallyhood/store"
 	"tallyhood/store/memory"
 )
-
-func newDesk(t *testing.T, s store.Store) *programme.Desk {
-	t.Helper()
-	rules, err := procedure.Rules()
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := programme.New(t.Context(), programme.Config{
-		Store: s, Ring: sealing.NewRing(s.Table(sealing.Table), rand.Reader), Rules: rules, Random: rand.Reader,
-		Now: func() (time.Time, bool) { return time.Date(2026, 9, 14, 9, 0, 0, 0, time.UTC), true }, Log: slog.New(slog.DiscardHandler),
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return d
-}
-
-func must(t *testing.T, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}
 
 var corrie = programme.FacepieceForm{Make: "Fellside", Model: "Corrie", Style: "half mask, rubber", Size: "medium", Type: procedure.HalfMask, FitFactor: 10}
 

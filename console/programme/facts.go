@@ -2,16 +2,7 @@
 
 package programme
 
-import (
-	"bytes"
-	"encoding/json"
-	"errors"
-	"fmt"
-
-	"tallyhood/console/procedure"
-	"tallyhood/console/sealing"
-	"tallyhood/store"
-)
+import "tallyhood/console/procedure"
 
 // Stream is the stream of the journal that holds the programme's facts.
 const Stream = "programme"
@@ -53,10 +44,18 @@ type (
 		On      string  `json:"on"`
 		By      string  `json:"by"`
 	}
-	// PersonLeft: no test is due any more.
+	// PersonLeft: no test is due any more; without a day the person is back.
 	PersonLeft struct {
 		Person string `json:"-"`
 		On     string `json:"on"`
+		By     string `json:"by"`
+	}
+	// DayListed puts a person on the list of a day, or takes the person off it.
+	DayListed struct {
+		Person string `json:"-"`
+		Day    string `json:"day"`
+		Place  int    `json:"place"` // among those of the day, from 1; 0: behind them
+		Off    bool   `json:"off"`
 		By     string `json:"by"`
 	}
 	// PersonErased: the key was destroyed. It is the one fact about a person
@@ -132,7 +131,7 @@ type (
 	// and no label changes an outcome.
 	RunAmended struct {
 		Run    string `json:"run"`
-		Field  string `json:"field"` // tester, whose or a question's id
+		Field  string `json:"field"` // tester, or whose the facepiece is
 		From   string `json:"from"`
 		To     string `json:"to"`
 		Reason string `json:"reason"`
@@ -158,6 +157,7 @@ func (PersonEntered) Kind() string    { return "person_entered" }
 func (PersonCleared) Kind() string    { return "person_cleared" }
 func (Triggered) Kind() string        { return "person_triggered" }
 func (PersonLeft) Kind() string       { return "person_left" }
+func (DayListed) Kind() string        { return "day_listed" }
 func (PersonErased) Kind() string     { return "person_erased" }
 func (FacepieceEntered) Kind() string { return "facepiece_entered" }
 func (PieceCleaned) Kind() string     { return "piece_cleaned" }
@@ -171,7 +171,7 @@ func (RunAmended) Kind() string       { return "run_amended" }
 func (RunSigned) Kind() string        { return "run_signed" }
 func (PolicySet) Kind() string        { return "policy_set" }
 
-// About implements Personal, as do the next three.
+// About implements Personal, and so below.
 func (f PersonEntered) About() string { return f.Person }
 
 // About implements Personal.
@@ -182,6 +182,9 @@ func (f Triggered) About() string { return f.Person }
 
 // About implements Personal.
 func (f PersonLeft) About() string { return f.Person }
+
+// About implements Personal.
+func (f DayListed) About() string { return f.Person }
 
 // A Trigger is why a test is due again before its time.
 type Trigger string
@@ -262,113 +265,4 @@ type Policy struct {
 	KeepMonths   int    `json:"keep_months"`   // 0: as the rule set says
 	Site         string `json:"site"`          // employer and place, for printed records
 	Hoods        int    `json:"hoods"`         // used at once, for the plan of a day
-}
-
-// sealed is the body of a personal fact in the journal.
-type sealed struct {
-	Person string `json:"person"`
-	Sealed string `json:"sealed"`
-}
-
-// A KeyOf gives a person's key; sealing.ErrErased when there is none.
-type KeyOf func(person string) (*sealing.Key, error)
-
-// Encode writes a fact's body.
-func Encode(f Fact, keys KeyOf) ([]byte, error) {
-	b, err := json.Marshal(f)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.Kind(), err)
-	}
-	p, personal := f.(Personal)
-	if !personal {
-		return b, nil
-	}
-	k, err := keys(p.About())
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.Kind(), err)
-	}
-	text, err := k.Seal(f.Kind(), b)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.Kind(), err)
-	}
-	return json.Marshal(sealed{p.About(), text})
-}
-
-// decoders by kind and version. A new version of a fact adds a line and keeps
-// the old one.
-var decoders = map[string]map[int]func([]byte) (Fact, error){
-	"facepiece_entered": {1: decode[FacepieceEntered]}, "piece_cleaned": {1: decode[PieceCleaned]},
-	"hood_entered": {1: decode[HoodEntered]}, "nebuliser_entered": {1: decode[NebuliserEntered]},
-	"nebuliser_filled": {1: decode[NebuliserFilled]}, "mist_checked": {1: decode[MistChecked]},
-	"solution_entered": {1: decode[SolutionEntered]}, "runs_recalled": {1: decode[RunsRecalled]},
-	"run_amended": {1: decode[RunAmended]}, "run_signed": {1: decode[RunSigned]},
-	"policy_set": {1: decode[PolicySet]}, "person_erased": {1: decode[PersonErased]},
-}
-
-var personal = map[string]map[int]func(person string, b []byte) (Fact, error){
-	"person_entered": {1: func(p string, b []byte) (Fact, error) {
-		f, err := strict[PersonEntered](b)
-		f.Person = p
-		return f, err
-	}},
-	"person_cleared": {1: func(p string, b []byte) (Fact, error) {
-		f, err := strict[PersonCleared](b)
-		f.Person = p
-		return f, err
-	}},
-	"person_triggered": {1: func(p string, b []byte) (Fact, error) {
-		f, err := strict[Triggered](b)
-		f.Person = p
-		return f, err
-	}},
-	"person_left": {1: func(p string, b []byte) (Fact, error) {
-		f, err := strict[PersonLeft](b)
-		f.Person = p
-		return f, err
-	}},
-}
-
-func strict[F any](b []byte) (f F, err error) {
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.DisallowUnknownFields()
-	return f, d.Decode(&f)
-}
-
-func decode[F Fact](b []byte) (Fact, error) {
-	f, err := strict[F](b)
-	return f, err
-}
-
-// Decode reads an entry of the programme's stream. The error of a fact about a
-// person who was erased is sealing.ErrErased.
-func Decode(e store.Entry, keys KeyOf) (Fact, error) {
-	fail := func(err error) (Fact, error) { return nil, fmt.Errorf("entry %d, %s: %w", e.Number, e.Kind, err) }
-	if read := decoders[e.Kind][e.Version]; read != nil {
-		f, err := read(e.Body)
-		if err != nil {
-			return fail(err)
-		}
-		return f, nil
-	}
-	read := personal[e.Kind][e.Version]
-	if read == nil {
-		return fail(fmt.Errorf("version %d of it is not known: %w", e.Version, errors.ErrUnsupported))
-	}
-	s, err := strict[sealed](e.Body)
-	if err != nil {
-		return fail(err)
-	}
-	k, err := keys(s.Person)
-	if err != nil {
-		return fail(err)
-	}
-	plain, err := k.Open(e.Kind, s.Sealed)
-	if err != nil {
-		return fail(err)
-	}
-	f, err := read(s.Person, plain)
-	if err != nil {
-		return fail(err)
-	}
-	return f, nil
 }

@@ -77,41 +77,96 @@ func (d *Desk) Find(ctx context.Context, query string, limit int) ([]Person, err
 	}
 	// The longest word leaves the fewest.
 	slices.SortFunc(words, func(a, b string) int { return len(b) - len(a) })
+	if len(words) == 1 {
+		return d.findOne(ctx, words, limit)
+	}
+	ids, _, err := d.withWord(ctx, words[0], mostFound)
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range words[1:] {
+		// Keys are read many at a time, people one by one: it is worth to read
+		// some keys for each person who need not be read.
+		others, whole, err := d.withWord(ctx, w, keysForOne*len(ids))
+		if err != nil {
+			return nil, err
+		}
+		if whole {
+			set := map[string]bool{}
+			for _, id := range others {
+				set[id] = true
+			}
+			ids = slices.DeleteFunc(ids, func(id string) bool { return !set[id] })
+		}
+	}
+	return d.those(ctx, out, ids, words, limit)
+}
+
+const (
+	mostFound  = 200_000 // people with one word
+	keysForOne = 20
+)
+
+// findOne is Find for one word, which need not be looked for to the end.
+func (d *Desk) findOne(ctx context.Context, words []string, limit int) ([]Person, error) {
+	out := []Person{}
 	seen := map[string]bool{}
 	after := ""
 	for {
 		var ids []string
 		n := 0
-		err := d.cfg.Store.Table(tableFind).Range(ctx, words[0], after, findStep, func(key string, _ []byte) error {
+		err := d.cfg.Store.Table(tableFind).Range(ctx, words[0], after, max(20, min(limit, findStep)), func(key string, _ []byte) error {
 			after = key
 			n++
-			if i := strings.LastIndex(key, between); i >= 0 && !seen[key[i+1:]] {
-				ids = append(ids, key[i+1:])
-				seen[key[i+1:]] = true
+			if id := key[strings.LastIndex(key, between)+1:]; !seen[id] {
+				seen[id] = true
+				ids = append(ids, id)
 			}
 			return nil
 		})
+		if err != nil || n == 0 {
+			return out, err
+		}
+		if out, err = d.those(ctx, out, ids, words, limit); err != nil || len(out) == limit {
+			return out, err
+		}
+	}
+}
+
+// withWord gives who has a word with a beginning, each once, in the order of the
+// words; whole is false when there are more keys than most.
+func (d *Desk) withWord(ctx context.Context, word string, most int) (ids []string, whole bool, err error) {
+	seen := map[string]bool{}
+	n := 0
+	err = d.cfg.Store.Table(tableFind).Range(ctx, word, "", most+1, func(key string, _ []byte) error {
+		n++
+		if id := key[strings.LastIndex(key, between)+1:]; !seen[id] {
+			seen[id] = true
+			ids = append(ids, id)
+		}
+		return nil
+	})
+	return ids, n <= most, err
+}
+
+// those adds the people who have all words, until there are so many.
+func (d *Desk) those(ctx context.Context, out []Person, ids, words []string, limit int) ([]Person, error) {
+	for _, id := range ids {
+		if len(out) == limit {
+			break
+		}
+		p, err := d.Person(ctx, id)
+		if errors.Is(err, store.ErrNotFound) {
+			continue // erased meanwhile
+		}
 		if err != nil {
 			return nil, err
 		}
-		for _, id := range ids {
-			p, err := d.Person(ctx, id)
-			if errors.Is(err, store.ErrNotFound) {
-				continue // erased meanwhile
-			}
-			if err != nil {
-				return nil, err
-			}
-			if p.has(words) {
-				if out = append(out, p); len(out) == limit {
-					return out, nil
-				}
-			}
-		}
-		if n < findStep {
-			return out, nil
+		if p.has(words) {
+			out = append(out, p)
 		}
 	}
+	return out, nil
 }
 
 // findStep is how many keys are looked at at a time.
@@ -131,58 +186,6 @@ func (p Person) has(words []string) bool {
 // People lists people in the order of their ids, after one of them.
 func (d *Desk) People(ctx context.Context, after string, limit int) ([]Person, error) {
 	return list[Person](ctx, d, tablePeople, "", after, limit)
-}
-
-// DueBy lists what is due on a day or before it, the longest due first.
-func (d *Desk) DueBy(ctx context.Context, day string, limit int) ([]Due, error) {
-	out := []Due{}
-	done := errors.New("done")
-	err := d.cfg.Store.Table(tableDue).Range(ctx, "", "", limit, func(_ string, value []byte) error {
-		var v Due
-		if err := json.Unmarshal(value, &v); err != nil {
-			return err
-		}
-		if v.On > day {
-			return done
-		}
-		out = append(out, v)
-		return nil
-	})
-	if errors.Is(err, done) {
-		err = nil
-	}
-	return out, err
-}
-
-// Offered gives people to choose from when a run is opened: those who are due,
-// the longest first, then others, at most limit.
-func (d *Desk) Offered(ctx context.Context, limit int) ([]Person, error) {
-	due, err := d.DueBy(ctx, "9999-12-31", limit)
-	if err != nil {
-		return nil, err
-	}
-	out, seen := []Person{}, map[string]bool{}
-	for _, x := range due {
-		if seen[x.Person] {
-			continue
-		}
-		p, err := d.Person(ctx, x.Person)
-		if errors.Is(err, store.ErrNotFound) {
-			continue // erased meanwhile
-		}
-		if err != nil {
-			return nil, err
-		}
-		seen[p.ID] = true
-		out = append(out, p)
-	}
-	rest, err := d.People(ctx, "", limit)
-	for _, p := range rest {
-		if len(out) < limit && !seen[p.ID] && p.Left == "" {
-			out = append(out, p)
-		}
-	}
-	return out, err
 }
 
 // Run gives one run that has ended.

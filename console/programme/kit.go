@@ -5,7 +5,6 @@ package programme
 import (
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"tallyhood/console/procedure"
@@ -52,27 +51,32 @@ func (d *Desk) Kept() bool {
 // has it. It does not wait for the disk.
 func (d *Desk) Nebuliser(mark string) *procedure.Kit {
 	k := d.kit.Load()
-	now, _ := d.cfg.Now()
+	now, trusted := d.cfg.Now()
 	for _, n := range k.nebulisers {
 		if n.Gone || Fold(n.Mark) != Fold(mark) {
 			continue
 		}
-		out := procedure.Kit{ID: n.ID, Mark: n.Mark, Role: n.Role, Agent: n.Agent, Solution: n.Solution}
+		out := procedure.Kit{ID: n.ID, Mark: n.Mark, Role: n.Role, Agent: n.Agent, Solution: n.Solution, Checked: n.Fresh}
 		if s, ok := k.solutions[n.Solution]; ok {
-			out.Lot, out.Expired = s.Lot, expired(s, now.Format(time.RFC3339))
+			// A batch whose entry was corrected after the filling: what is in it counts.
+			out.Lot, out.Role, out.Agent = s.Lot, s.Strength, s.Agent
+			out.Expired = expired(s, now.Format(time.RFC3339))
 		}
-		if filled, err := time.Parse(time.RFC3339, n.Filled); err == nil {
-			out.Age = now.Sub(filled)
-			if out.Age < 0 {
-				out.Age = 1000 * time.Hour // filled in the future: nobody knows how long ago
+		if n.Solution != "" {
+			out.Age = ageless
+			filled, err := time.Parse(time.RFC3339, n.Filled)
+			if err == nil && trusted && !filled.After(now) {
+				out.Age = now.Sub(filled)
 			}
-			checked, err := time.Parse(time.RFC3339, n.Checked)
-			out.Checked = err == nil && n.Good && !checked.Before(filled)
 		}
 		return &out
 	}
 	return nil
 }
+
+// ageless stands for a filling of which nobody knows how long ago it was: the
+// clock cannot be trusted, or says that it is still to come.
+const ageless = 1000 * time.Hour
 
 // StaleIn is how long a nebuliser may still be used; false when it is not filled.
 func (n Nebuliser) StaleIn(now time.Time, refill time.Duration) (time.Duration, bool) {
@@ -81,75 +85,6 @@ func (n Nebuliser) StaleIn(now time.Time, refill time.Duration) (time.Duration, 
 		return 0, false
 	}
 	return filled.Add(refill).Sub(now), true
-}
-
-// A Sweep is what a bad mist check would do: the runs with a nebuliser since its
-// last good check, and who has to be called back.
-type Sweep struct {
-	Nebuliser string   `json:"nebuliser"`
-	Since     string   `json:"since"` // instant of the last good check; empty: there was none
-	Runs      []Run    `json:"runs"`  // those that count now and would not any more
-	People    []string `json:"people"`
-}
-
-// Sweep shows what would be recalled, without doing it.
-func (d *Desk) Sweep(ctx context.Context, nebuliser string) (Sweep, error) {
-	n, err := one[Nebuliser](ctx, d, tableNebulisers, nebuliser)
-	if err != nil {
-		return Sweep{}, err
-	}
-	s := Sweep{Nebuliser: n.ID, Since: n.GoodAt, Runs: []Run{}, People: []string{}}
-	prefix := n.ID + between
-	after := ""
-	if n.GoodAt != "" {
-		// A run of the very second of the check may have begun before it.
-		after = prefix + utc(n.GoodAt)[:len("2006-01-02T15:04:0")]
-	}
-	for {
-		count := 0
-		err = d.cfg.Store.Table(tableUsed).Range(ctx, prefix, after, findStep, func(key string, _ []byte) error {
-			after = key
-			count++
-			r, err := d.Run(ctx, key[strings.LastIndex(key, between)+1:])
-			if err != nil {
-				return err
-			}
-			if r.Recalled != "" || r.Outcome != procedure.Pass && r.Outcome != procedure.Fail && r.Outcome != procedure.CannotTaste {
-				return nil
-			}
-			s.Runs = append(s.Runs, r)
-			if !slices.Contains(s.People, r.Person) {
-				s.People = append(s.People, r.Person)
-			}
-			return nil
-		})
-		if err != nil || count < findStep {
-			return s, err
-		}
-	}
-}
-
-// Recall makes a bad mist check and what follows from it durable together: the
-// check, and the runs that it takes with it. What was shown must still be so.
-func (d *Desk) Recall(ctx context.Context, check MistChecked, shown []string) error {
-	s, err := d.Sweep(ctx, check.ID)
-	if err != nil {
-		return err
-	}
-	var runs []string
-	for _, r := range s.Runs {
-		runs = append(runs, r.Run)
-	}
-	if !slices.Equal(runs, shown) {
-		return refuse("changed", "other runs would be recalled now than were shown; look again")
-	}
-	facts := []Fact{check}
-	if len(runs) > 0 {
-		facts = append(facts, RunsRecalled{Nebuliser: check.ID, Runs: runs, Reason: "nebuliser found clogged", By: check.By})
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.do(ctx, facts, nil)
 }
 
 // May says whether a person may be tested with a facepiece now, and gives both
@@ -162,6 +97,8 @@ func (d *Desk) May(ctx context.Context, person, facepiece, rules string) (proced
 	f, ok := d.kit.Load().facepieces[facepiece]
 	r, known := d.cfg.Rules[rules]
 	switch {
+	case p.Left != "":
+		return procedure.Wearer{}, procedure.Facepiece{}, refuse("left", "this person has left")
 	case !ok || f.Gone:
 		return procedure.Wearer{}, procedure.Facepiece{}, refuse("not_known", "there is no such facepiece")
 	case !known:

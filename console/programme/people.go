@@ -5,7 +5,10 @@ package programme
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
 
+	"tallyhood/console/procedure"
 	"tallyhood/console/sealing"
 	"tallyhood/store"
 )
@@ -23,29 +26,47 @@ func (d *Desk) Enter(ctx context.Context, form PersonForm, by string) (string, e
 func (d *Desk) EnterAll(ctx context.Context, forms []PersonForm, by string) ([]string, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	return d.enter(ctx, forms, nil, by)
+}
+
+// enter adds people and then writes further facts, all or none; the caller
+// holds mu.
+func (d *Desk) enter(ctx context.Context, forms []PersonForm, more []Fact, by string) ([]string, error) {
 	var ids []string
-	var facts []Fact
+	facts := more
 	keys := map[string]*sealing.Key{}
 	var pairs []store.Pair
+	gone := map[string]bool{}
+	erased, err := d.cfg.Store.Table(tableErased).Keys(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range erased {
+		gone[id] = true
+	}
 	for _, form := range forms {
-		id, key, pair, err := d.newPerson(ctx)
+		id, key, pair, err := d.newPerson(ctx, gone)
 		if err != nil {
 			return nil, err
 		}
-		keys[id] = key
+		keys[id], gone[id] = key, true
 		pairs = append(pairs, pair)
 		ids = append(ids, id)
 		facts = append(facts, PersonEntered{Person: id, Form: form, By: by})
 	}
-	return ids, d.doWith(ctx, facts, pairs, keys)
+	return ids, d.do(ctx, facts, pairs, keys)
 }
 
-// newPerson makes an id that nobody has, and its key.
-func (d *Desk) newPerson(ctx context.Context) (string, *sealing.Key, store.Pair, error) {
+// newPerson makes an id that nobody has or had, and its key: under the id of
+// somebody erased, the runs of that person would be the new one's.
+func (d *Desk) newPerson(ctx context.Context, besides map[string]bool) (string, *sealing.Key, store.Pair, error) {
 	for {
 		id, err := sealing.NewPerson(d.cfg.Random)
 		if err != nil {
 			return "", nil, store.Pair{}, err
+		}
+		if besides[id] {
+			continue
 		}
 		key, pair, err := d.cfg.Ring.New(ctx, id)
 		if errors.Is(err, sealing.ErrExists) {
@@ -55,18 +76,144 @@ func (d *Desk) newPerson(ctx context.Context) (string, *sealing.Key, store.Pair,
 	}
 }
 
+// erasing is the key that stands in the table of views while something erased
+// may still be in the file.
+const erasing = "erasing"
+
 // Erase destroys a person's key and takes the person out of every view; what
 // the runs came to stays, without a name. It ends with the file written anew,
-// so that nothing of it is left there.
+// so that nothing of it is left there. The reason stays readable: it must not
+// name the person.
 func (d *Desk) Erase(ctx context.Context, person, reason, by string) error {
-	d.mu.Lock()
-	err := d.do(ctx, []Fact{PersonErased{person, reason, by}}, []store.Pair{d.cfg.Ring.Destroy(person)})
-	d.mu.Unlock()
-	if err != nil {
+	return d.EraseAll(ctx, []string{person}, reason, by)
+}
+
+// EraseAll is Erase for several people, all or none, with the file written anew
+// once.
+func (d *Desk) EraseAll(ctx context.Context, people []string, reason, by string) error {
+	if err := d.erase(ctx, people, reason, by); err != nil {
 		return err
 	}
-	if d.cfg.Compact != nil {
-		return d.cfg.Compact(ctx)
+	return d.compact(context.WithoutCancel(ctx), true)
+}
+
+func (d *Desk) erase(ctx context.Context, people []string, reason, by string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.sync(ctx); err != nil {
+		return err
 	}
-	return d.cfg.Store.Compact(ctx)
+	pairs := []store.Pair{{Table: tableViews, Key: erasing, Value: []byte{}}}
+	var facts []Fact
+	for _, id := range people {
+		facts = append(facts, PersonErased{id, reason, by})
+		pairs = append(pairs, d.cfg.Ring.Destroy(id))
+		// What the person has drawn goes as well; of the tester's stays.
+		runs, err := d.change(ctx).runsOf(id)
+		if err != nil {
+			return err
+		}
+		for _, r := range runs {
+			for _, s := range r.Signed {
+				if s.Who == "wearer" {
+					pairs = append(pairs, store.Pair{Table: tableStrokes, Key: s.Strokes, Delete: true})
+				}
+			}
+		}
+	}
+	return d.do(ctx, facts, pairs, nil)
+}
+
+// compact writes the store's file anew and notes that it was done; without now
+// only if an erasure asked for it.
+func (d *Desk) compact(ctx context.Context, now bool) error {
+	if !now {
+		_, err := d.cfg.Store.Table(tableViews).Get(ctx, erasing)
+		if errors.Is(err, store.ErrNotFound) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
+	again := d.cfg.Store.Compact
+	if now && d.cfg.Compact != nil {
+		again = d.cfg.Compact // which waits for the end of a run; at the start there is none
+	}
+	if err := again(ctx); err != nil {
+		return fmt.Errorf("erased, but the file still holds it until it is written anew: %w", err)
+	}
+	_, err := d.cfg.Store.Commit(ctx, nil, []store.Pair{{Table: tableViews, Key: erasing, Delete: true}})
+	return err
+}
+
+// wearerKind is what a name in the opening of a run is sealed as.
+var wearerKind = procedure.RunOpened{}.Kind()
+
+// SealWearer gives the wearer as the opening of a run holds one: the name can
+// be read as long as the person is not erased.
+func (d *Desk) SealWearer(ctx context.Context, person, name string) (procedure.Wearer, error) {
+	text, err := d.cfg.Ring.Seal(ctx, person, wearerKind, []byte(name))
+	if err != nil {
+		return procedure.Wearer{}, fmt.Errorf("seal the name of %s: %w", person, err)
+	}
+	return procedure.Wearer{ID: person, Sealed: text}, nil
+}
+
+// OpenWearer gives the wearer with the name, as it was at the run. The error is
+// sealing.ErrErased for somebody who was erased; the wearer is then without one.
+func (d *Desk) OpenWearer(ctx context.Context, w procedure.Wearer) (procedure.Wearer, error) {
+	if w.Sealed == "" {
+		return w, nil
+	}
+	name, err := d.cfg.Ring.Open(ctx, w.ID, wearerKind, w.Sealed)
+	if err != nil {
+		return w, fmt.Errorf("name of %s: %w", w.ID, err)
+	}
+	w.Name = string(name)
+	return w, nil
+}
+
+// EachPerson calls f with everybody, in the order of their ids.
+func (d *Desk) EachPerson(ctx context.Context, f func(Person) error) error {
+	after := ""
+	for {
+		people, err := list[Person](ctx, d, tablePeople, "", after, redoStep)
+		if err != nil {
+			return err
+		}
+		for _, p := range people {
+			after = p.ID
+			if err := f(p); err != nil {
+				return err
+			}
+		}
+		if len(people) < redoStep {
+			return nil
+		}
+	}
+}
+
+// hasNumber says whether somebody else who has not left has a company number.
+func (c *change) hasNumber(number, besides string) (bool, error) {
+	prefix := Fold(number) + between
+	var ids []string
+	err := c.d.cfg.Store.Table(tableFind).Range(c.ctx, prefix, "", mostKit, func(k string, _ []byte) error {
+		ids = append(ids, k[len(prefix):])
+		return nil
+	})
+	if err != nil {
+		return false, err
+	}
+	for _, id := range slices.DeleteFunc(ids, func(id string) bool { return id == besides }) {
+		var p Person
+		found, err := c.get(tablePeople, id, &p)
+		if err != nil {
+			return false, err
+		}
+		if found && p.Left == "" && Fold(p.Number) == Fold(number) {
+			return true, nil
+		}
+	}
+	return false, nil
 }

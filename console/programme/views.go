@@ -6,10 +6,12 @@ import "tallyhood/console/procedure"
 
 // The tables that hold the views. All of them can be made anew from the journal.
 const (
-	tableViews      = "views"       // "form" -> the version of all this
+	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"
 	tablePeople     = "people"      // person -> Person
 	tableFind       = "people.find" // folded word, 0, person -> nothing
-	tableDue        = "due"         // day, 0, person, 0, facepiece -> Due
+	tableDue        = "due"         // day, 0, why, 0, person, 0, facepiece -> Due
+	tableDay        = "day"         // day, 0, person -> Listed
+	tableErased     = "erased"      // person -> nothing: ids that nobody gets again
 	tableFacepieces = "facepieces"  // id -> Facepiece
 	tableHoods      = "hoods"       // id -> Hood
 	tableNebulisers = "nebulisers"  // id -> Nebuliser
@@ -18,11 +20,21 @@ const (
 	tableRuns       = "runs"        // run -> Run
 	tableRunsOf     = "runs.of"     // person, 0, run -> nothing
 	tableRunsAt     = "runs.at"     // instant in UTC, 0, run -> nothing
-	tableUsed       = "used"        // nebuliser, 0, instant in UTC, 0, run -> nothing
+	tableUsed       = "used"        // nebuliser, 0, number of the entry that ended the run, 0, run -> nothing
 )
 
+// viewTables are all of them.
+var viewTables = []string{
+	tableViews, tablePeople, tableFind, tableDue, tableDay, tableErased, tableFacepieces, tableHoods, tableNebulisers,
+	tableSolutions, tablePolicy, tableRuns, tableRunsOf, tableRunsAt, tableUsed,
+}
+
+// tableStrokes holds drawn signatures by their hash. It is no view: what is
+// drawn is not in the journal, so that it can go.
+const tableStrokes = "strokes"
+
 // viewsForm is the version of the views; another one is made anew at the start.
-const viewsForm = "1"
+const viewsForm = "2"
 
 // A Person is somebody who wears a facepiece, as the facts leave them.
 type Person struct {
@@ -33,7 +45,9 @@ type Person struct {
 	Left      string         `json:"left"` // day; empty: still here
 	Tested    []Tested       `json:"tested"`
 	Due       []Due          `json:"due"`
-	Fails     map[string]int `json:"fails"` // by facepiece, since the last pass with it
+	Fails     map[string]int `json:"fails"`    // by facepiece, since the last pass with it
+	Recalled  []string       `json:"recalled"` // facepieces whose last evidence was taken away
+	Days      []string       `json:"days"`     // on whose lists the person is
 }
 
 // A Clearance is a clinician's word.
@@ -46,15 +60,28 @@ type Clearance struct {
 type Happened struct {
 	Trigger Trigger `json:"trigger"`
 	On      string  `json:"on"`
+	Number  uint64  `json:"number"` // of the fact
+}
+
+// Listed is a person on the list of a day.
+type Listed struct {
+	Person string `json:"person"`
+	Place  int    `json:"place"`
+	Number uint64 `json:"number"` // of the fact: who was listed first comes first
 }
 
 // Tested is the last pass of a person with a facepiece.
 type Tested struct {
 	Facepiece string `json:"facepiece"`
+	Make      string `json:"make"` // as it was then
+	Model     string `json:"model"`
+	Style     string `json:"style"`
+	Size      string `json:"size"`
 	Run       string `json:"run"`
 	On        string `json:"on"` // day
 	Rules     string `json:"rules"`
 	Trusted   bool   `json:"trusted"` // the box's clock could be trusted then
+	Number    uint64 `json:"number"`  // of the entry that ended the run
 }
 
 // Due is a test that a person needs.
@@ -62,7 +89,15 @@ type Due struct {
 	Person    string `json:"person"`
 	Facepiece string `json:"facepiece"`
 	On        string `json:"on"`  // day; DueNow when it is due already
-	Why       string `json:"why"` // never_tested, interval, trigger, recalled, date_unknown
+	Why       string `json:"why"` // one of Whys
+}
+
+// Whys lists why a test is due. All but interval are due now: never tested; the
+// last test showed a leak; its evidence was taken away; something happened
+// since; the day of the pass is not known for sure; the facepiece is another
+// model than the one that was tested; it is not used any more.
+func Whys() []string {
+	return []string{"never_tested", "failed", "recalled", "trigger", "date_unknown", "changed", "gone", "interval"}
 }
 
 // DueNow sorts before every day.
@@ -96,6 +131,11 @@ type Nebuliser struct {
 	Checked  string `json:"checked"`  // instant of the last mist check
 	Good     bool   `json:"good"`     // what it found
 	GoodAt   string `json:"good_at"`  // instant of the last good one
+	Fresh    bool   `json:"fresh"`    // the last check since it was filled was good
+	// Numbers of entries, since clocks are set and the journal's order is not:
+	// of the last good check, and of the end of the last run with it.
+	GoodNumber uint64 `json:"good_number"`
+	UsedNumber uint64 `json:"used_number"`
 }
 
 // A Solution is a batch of solution.
@@ -112,6 +152,7 @@ type Run struct {
 	Facepiece  string            `json:"facepiece"`
 	Make       string            `json:"make"`
 	Model      string            `json:"model"`
+	Style      string            `json:"style"`
 	Size       string            `json:"size"`
 	Rules      string            `json:"rules"`
 	Agent      string            `json:"agent"`
@@ -131,6 +172,7 @@ type Run struct {
 	Extra      int               `json:"extra"`
 	StagesS    map[string]int    `json:"stages_s"` // seconds in each stage
 	Nebulisers []string          `json:"nebulisers"`
+	Ended      uint64            `json:"ended"`  // number of the entry with the verdict
 	Number     uint64            `json:"number"` // of its last entry
 	Hash       string            `json:"hash"`   // of its last entry, hexadecimal
 	Signed     []Signature       `json:"signed"`

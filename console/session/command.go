@@ -187,6 +187,7 @@ func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
 	s.engine = NewEngine(o, at)
 	s.engine.worked = s.worked
 	s.last.Store(&o.Run)
+	s.note()
 	s.durable = procedure.State{}
 	s.pending, s.promises, s.said = nil, nil, said{}
 	var err error

@@ -112,6 +112,7 @@ type Session struct {
 	gone     chan string
 	writer   *writer
 	last     atomic.Pointer[string] // id of the run opened last
+	now      atomic.Pointer[string] // id of the run that is open and has no verdict; empty: none
 	ended    chan struct{}          // closed when the loop has ended
 
 	// Owned by the loop.
@@ -531,6 +532,25 @@ func (s *Session) act() {
 	}
 	s.speak()
 	s.lamps()
+	s.note()
+}
+
+// note keeps for others whether a run is under way.
+func (s *Session) note() {
+	id := ""
+	if s.engine != nil && s.engine.State().Verdict == nil {
+		id = s.engine.State().Opened.Run
+	}
+	s.now.Store(&id)
+}
+
+// Open is the id of the run that is under way and has no verdict yet; empty for
+// none. It may be asked from any goroutine.
+func (s *Session) Open() string {
+	if id := s.now.Load(); id != nil {
+		return *id
+	}
+	return ""
 }
 
 func (s *Session) sound(o procedure.Order) {

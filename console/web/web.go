@@ -106,7 +106,8 @@ func (s *Server) Close() { s.hub.Close() }
 
 var pageOf = map[string]string{
 	"/": "bench.html", "/bench": "bench.html", "/wearer": "wearer.html", "/gallery": "gallery.html", "/records": "records.html",
-	"/inputs": "inputs.html",
+	"/inputs": "inputs.html", "/people": "people.html", "/facepieces": "facepieces.html", "/kit": "kit.html", "/day": "day.html",
+	"/insight": "insight.html", "/settings": "settings.html",
 }
 
 // Handler answers the requests. A request for a host that is not this machine

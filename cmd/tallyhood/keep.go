@@ -1,0 +1,171 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"tallyhood/console/backup"
+	"tallyhood/console/evidence"
+	"tallyhood/store"
+)
+
+// checkCommand proves what the code on a card says, with nothing but the box's
+// public key.
+func checkCommand(storePath *string) *cobra.Command {
+	var key string
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "check CLAIM",
+		Short: "prove what the code on a card says, with nothing but the box's public key",
+		Long: `check proves a claim, the text of the code on a wallet card, against the public
+key of the box that made it (records key, or the box's Settings page). It needs
+no store and no network. A claim of - is read from standard input. With --store
+it also looks whether the entry stands in that journal. Its exit code is 1 when
+the claim does not hold.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			text := args[0]
+			if text == "-" {
+				b, err := io.ReadAll(io.LimitReader(c.InOrStdin(), 1<<16))
+				if err != nil {
+					return err
+				}
+				text = string(b)
+			}
+			return checkCard(c.Context(), text, key, *storePath, asJSON, c.OutOrStdout())
+		},
+	}
+	c.Flags().StringVar(&key, "key", "", "the box's public key, or a file that holds it (needed)")
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON")
+	return c
+}
+
+var errClaim = errors.New("records check: the claim does not hold; see above")
+
+func checkCard(ctx context.Context, text, key, storePath string, asJSON bool, out io.Writer) error {
+	if key == "" {
+		return badInput{errors.New("records check: --key is needed: the public key of the box that made the card")}
+	}
+	if b, err := os.ReadFile(key); err == nil {
+		key = string(b)
+	}
+	v, err := evidence.ParseVerifier(strings.TrimSpace(key))
+	if err != nil {
+		return badInput{fmt.Errorf("records check: --key: %w", err)}
+	}
+	c, words, err := checkClaim(text, v)
+	found := claimed(c, words, err)
+	if err == nil && storePath != "" {
+		err = withStore(storePath, func(j store.Store) error {
+			if here := c.InJournal(ctx, j); here != nil {
+				found.Holds, found.Why = false, here.Error()
+			} else {
+				found.Here = true
+			}
+			return nil
+		})
+		if err != nil {
+			return badInput{err}
+		}
+	}
+	if asJSON {
+		e := json.NewEncoder(out)
+		e.SetIndent("", "  ")
+		if err := e.Encode(found); err != nil {
+			return err
+		}
+	} else {
+		for _, w := range found.Found {
+			fmt.Fprintln(out, w)
+		}
+		if found.Holds {
+			fmt.Fprintf(out, "It holds: %s, %s %s, size %s, on %s%s. Run %s.\nThe name on the card is not in the code; only a fingerprint of it is.\n",
+				found.Outcome, found.Make, found.Model, found.Size, found.On, due(found.Due), found.Run)
+		} else {
+			fmt.Fprintf(out, "It does not hold: %s\n", found.Why)
+		}
+	}
+	if !found.Holds {
+		return errClaim
+	}
+	return nil
+}
+
+func due(day string) string {
+	if day == "" {
+		return ""
+	}
+	return ", next due " + day
+}
+
+// keyCommand prints the public half of a box's key.
+func keyCommand(storePath *string) *cobra.Command {
+	return &cobra.Command{
+		Use: "key", Short: "print the public key of the box that has this store", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			b, err := os.ReadFile(filepath.Join(filepath.Dir(*storePath), keyFile))
+			if err != nil {
+				return badInput{fmt.Errorf("records key: %w", err)}
+			}
+			s, err := evidence.ParseSigner(b)
+			if err != nil {
+				return badInput{fmt.Errorf("records key: %w", err)}
+			}
+			_, err = fmt.Fprintln(c.OutOrStdout(), s.Verifier())
+			return err
+		},
+	}
+}
+
+// restoreCommand puts a backup in the place of a store.
+func restoreCommand() *cobra.Command {
+	var path, passphrase string
+	var over bool
+	c := &cobra.Command{
+		Use:   "restore BACKUP",
+		Short: "put an encrypted backup in the place of a store",
+		Long: `restore opens a backup, proves all of it, and puts it in the place of the store.
+Stop the console first. A store that has records is replaced only with --over;
+it then stays beside the new one, with the ending .replaced, until you delete it.
+The passphrase is read from a file, so that it stands in no list of processes.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			if path == "" || passphrase == "" {
+				return badInput{errors.New("restore: --store and --passphrase-file are needed")}
+			}
+			text, err := os.ReadFile(passphrase)
+			if err != nil {
+				return badInput{fmt.Errorf("restore: %w", err)}
+			}
+			key, err := backup.Passphrase(strings.TrimSpace(string(text)))
+			if err != nil {
+				return badInput{fmt.Errorf("restore: %w", err)}
+			}
+			f, err := os.Open(args[0])
+			if err != nil {
+				return badInput{fmt.Errorf("restore: %w", err)}
+			}
+			defer f.Close()
+			h, err := backup.Place{Path: path, Check: checkStore}.Restore(c.Context(), f, key, over)
+			if err != nil {
+				return badInput{err}
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "restored: %s\n", h)
+			return err
+		},
+	}
+	c.Flags().StringVar(&path, "store", "", "the store's file (needed)")
+	c.Flags().StringVar(&passphrase, "passphrase-file", "", "file that holds the passphrase (needed)")
+	c.Flags().BoolVar(&over, "over", false, "replace a store that has records; it stays beside as .replaced")
+	return c
+}

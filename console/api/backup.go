@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package api
+
+import (
+	"context"
+	"errors"
+	"io"
+	"mime"
+	"mime/multipart"
+	"net/http"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+// Passphrase encrypts a backup. It is kept nowhere.
+type Passphrase struct {
+	Passphrase string `json:"passphrase" minLength:"12" maxLength:"200"`
+}
+
+// FolderBody names where a backup goes.
+type FolderBody struct {
+	Folder string `json:"folder" minLength:"1" maxLength:"400" doc:"On the box, such as a USB stick's."`
+	Passphrase
+}
+
+// RestoreBody is a backup to restore, in two parts and this order.
+type RestoreBody struct {
+	Passphrase string `json:"passphrase"`
+	File       string `json:"file" format:"binary"`
+}
+
+type backupPart struct {
+	name string
+	io.Reader
+}
+
+// restoring reads the two parts of the body one after the other, so that a
+// backup never lies in memory whole.
+type restoring struct {
+	parts *multipart.Reader
+}
+
+// Resolve implements huma.Resolver.
+func (r *restoring) Resolve(ctx huma.Context) []error {
+	_, params, err := mime.ParseMediaType(ctx.Header("Content-Type"))
+	if err != nil || params["boundary"] == "" {
+		return []error{errors.New("the body has no boundary")}
+	}
+	r.parts = multipart.NewReader(ctx.BodyReader(), params["boundary"])
+	return nil
+}
+
+func (r *restoring) next(name string) (backupPart, error) {
+	p, err := r.parts.NextPart()
+	if err != nil {
+		return backupPart{}, tooLargeOr(err)
+	}
+	if p.FormName() != name {
+		return backupPart{}, problem(http.StatusUnprocessableEntity, WhyMalformed, "The parts are passphrase and file, in this order.")
+	}
+	return backupPart{name, p}, nil
+}
+
+func tooLargeOr(err error) error {
+	var large *http.MaxBytesError
+	if errors.As(err, &large) {
+		return tooLarge()
+	}
+	return problem(http.StatusUnprocessableEntity, WhyMalformed, "The body is broken off or is no form of two parts.")
+}
+
+func (a *api) backups() {
+	const tag = "Backup"
+	need := func() error { return part(a.cfg.Backup != nil) }
+	add(a, route{method: http.MethodPost, path: "/backup", id: "downloadBackup", tag: tag, summary: "Download an encrypted backup", gives: typeBytes, time: longest, part: true,
+		about: "It is proven while it is written; a download that breaks off is no backup.", in: Passphrase{"six plain words of your own"}},
+		func(_ context.Context, in *struct{ Body Passphrase }) (*file, error) {
+			if err := need(); err != nil {
+				return nil, err
+			}
+			now, _ := a.cfg.Now()
+			return a.file("tallyhood "+now.Format(time.DateOnly)+".backup", typeBytes, func(ctx context.Context, w io.Writer) error {
+				done, err := a.heavy(ctx)
+				if err != nil {
+					return err
+				}
+				defer done()
+				return a.cfg.Backup.Write(ctx, w, in.Body.Passphrase)
+			}), nil
+		})
+	add(a, route{method: http.MethodPost, path: "/backup/folder", id: "backupToFolder", tag: tag, summary: "Write an encrypted backup to a folder of the box", part: true, time: slow,
+		about: "It is restored and compared before it counts. Two generations are kept.", result: BackedUp{},
+		in: FolderBody{"/media/stick", Passphrase{"six plain words of your own"}}, out: BackedUp{"/media/stick/tallyhood 2026-09-14.backup", 48_211_968, true}},
+		func(ctx context.Context, in *struct{ Body FolderBody }) (*outcome, error) {
+			if err := need(); err != nil {
+				return nil, err
+			}
+			if strings.ContainsRune(in.Body.Folder, 0) {
+				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "That is no folder.")
+			}
+			return a.start(ctx, "backup", func(ctx context.Context, progress Progress) (any, error) {
+				return a.cfg.Backup.Folder(ctx, in.Body.Folder, in.Body.Passphrase.Passphrase, progress)
+			})
+		})
+	add(a, route{method: http.MethodPost, path: "/restore", id: "restoreBackup", tag: tag, summary: "Restore a backup on a box without records", part: true, time: longest,
+		about: "The body has two parts in this order, passphrase and file. A box with records is not restored, and none while a run is open.",
+		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Restart: true}},
+		func(ctx context.Context, in *restoring) (*reply[Restored], error) {
+			if err := need(); err != nil {
+				return nil, err
+			}
+			if err := a.still(); err != nil {
+				return nil, err
+			}
+			first, err := a.cfg.Backup.First(ctx)
+			if err != nil {
+				return nil, err
+			}
+			if !first {
+				return nil, problem(http.StatusConflict, WhyNotFirst, "This box has records. Only one without any is restored.")
+			}
+			p, err := in.next("passphrase")
+			if err != nil {
+				return nil, err
+			}
+			passphrase, err := io.ReadAll(io.LimitReader(p, 1001))
+			if err != nil {
+				return nil, tooLargeOr(err)
+			}
+			if len(passphrase) == 0 || len(passphrase) > 1000 || !utf8.Valid(passphrase) {
+				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "That is no passphrase.")
+			}
+			f, err := in.next("file")
+			if err != nil {
+				return nil, err
+			}
+			return answered(a.cfg.Backup.Restore(ctx, f, string(passphrase)))
+		})
+}

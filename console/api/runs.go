@@ -1,0 +1,184 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package api
+
+import (
+	"context"
+	"encoding/base64"
+	"errors"
+	"net/http"
+	"strconv"
+	"time"
+
+	"tallyhood/console/archive"
+	"tallyhood/console/programme"
+	"tallyhood/console/record"
+	"tallyhood/store"
+)
+
+// RunPath names a run.
+type RunPath struct {
+	Run string `path:"run" pattern:"^r[0-9]{6,18}$" doc:"Id of the run." example:"r000412"`
+}
+
+// A RunRow is a run with the wearer's name.
+type RunRow struct {
+	programme.Run
+	Name string `json:"name" doc:"Of the wearer; empty when the person was erased or is on no list."`
+}
+
+// RunList is a part of the list of runs, newest first.
+type RunList struct {
+	Runs []RunRow `json:"runs"`
+	Next string   `json:"next" doc:"For before; empty at the end."`
+}
+
+// RunPage is a run with everything that its record page shows.
+type RunPage struct {
+	Run  *RunRow      `json:"run" doc:"Null while the run is open."`
+	View archive.View `json:"view"`
+}
+
+// SignBody is a signature drawn on the screen.
+type SignBody struct {
+	Signer  string `json:"who" enum:"tester,wearer"`
+	Strokes string `json:"strokes" minLength:"4" maxLength:"90000" doc:"The drawing, base64 of JSON: a list of lines of points [x, y], each from 0 to 1, downwards, in a field three times as wide as tall." contentEncoding:"base64"`
+	Record  string `json:"record" pattern:"^[0-9a-f]{64}$" doc:"Hash of the record as it was shown."`
+	Who
+}
+
+// AmendBody corrects a label of a record. The first value stays visible.
+type AmendBody struct {
+	Field  string `json:"field" minLength:"1" maxLength:"40" example:"tester"`
+	To     string `json:"to" minLength:"1" maxLength:"120"`
+	Reason string `json:"reason" minLength:"1" maxLength:"400"`
+	Who
+}
+
+func (a *api) runs() {
+	const tag = "Records"
+	desk := a.cfg.Desk
+	add(a, route{method: http.MethodGet, path: "/runs", id: "listRuns", tag: tag, summary: "List runs that have ended, newest first", out: RunList{[]RunRow{{exampleRun(), "Tomasz Zieliński"}}, "4211"}},
+		func(ctx context.Context, in *struct {
+			From   string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-09-01"`
+			Before string `query:"before" pattern:"^[0-9]{0,19}$" doc:"Next of the part before." example:"4211"`
+			Limit  int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+		}) (*reply[RunList], error) {
+			before, err := strconv.ParseUint("0"+in.Before, 10, 64)
+			if err != nil {
+				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "Before is no number.")
+			}
+			return answered(a.listRuns(ctx, in.From, before, in.Limit))
+		})
+	add(a, route{method: http.MethodGet, path: "/runs/{run}", id: "getRun", tag: tag, summary: "Show a record"},
+		func(ctx context.Context, in *RunPath) (*reply[RunPage], error) {
+			v, err := archive.Run(ctx, a.cfg.Journal, a.cfg.Names, in.Run)
+			if err != nil {
+				return nil, err
+			}
+			r, err := desk.Run(ctx, in.Run)
+			if errors.Is(err, store.ErrNotFound) {
+				return &reply[RunPage]{RunPage{nil, v}}, nil
+			}
+			if err != nil {
+				return nil, err
+			}
+			name, err := a.name(ctx, r.Person)
+			return answered(RunPage{&RunRow{r, name}, v}, err)
+		})
+	for _, f := range []struct{ id, summary, kind, media string }{
+		{"recordPDF", "A record to print", string(RecordPDF), typePDF},
+		{"cardPDF", "A wallet card to print", string(CardPDF), typePDF},
+		{"cardPNG", "A wallet card as a picture", string(CardPNG), typePNG},
+	} {
+		add(a, route{method: http.MethodGet, path: "/runs/{run}/" + f.kind, id: f.id, tag: tag, summary: f.summary, gives: f.media, time: slow, part: true},
+			func(_ context.Context, in *RunPath) (*file, error) {
+				return a.paper(in.Run+" "+f.kind, f.media, Paper{Kind: PaperKind(f.kind), Run: in.Run})
+			})
+	}
+	add(a, route{method: http.MethodGet, path: "/runs/{run}/record.json", id: "recordJSON", tag: tag, summary: "A record as JSON, as its schema says", gives: typeJSON, schema: record.Record{}, conflict: true, time: slow},
+		func(_ context.Context, in *RunPath) (*file, error) {
+			return a.paper(in.Run+" record.json", typeJSON, Paper{Kind: RecordJSON, Run: in.Run})
+		})
+	add(a, route{method: http.MethodPost, path: "/runs/{run}/sign", id: "signRun", tag: tag, summary: "Sign a record on the screen",
+		in: SignBody{"tester", base64.StdEncoding.EncodeToString([]byte("[[[0.1,0.5],[0.8,0.4]]]")), exampleRun().Hash, Who{"Agnes Thorley"}}, out: Nothing{true}},
+		func(ctx context.Context, in *struct {
+			RunPath
+			Body SignBody
+		}) (*reply[Nothing], error) {
+			strokes, err := base64.StdEncoding.DecodeString(in.Body.Strokes)
+			if err != nil {
+				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "The strokes are not base64.")
+			}
+			if _, err := strokesOf(strokes); err != nil {
+				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, err.Error())
+			}
+			return did(desk.Sign(ctx, in.Run, in.Body.Signer, in.Body.Record, strokes, in.Body.By))
+		})
+	add(a, route{method: http.MethodPost, path: "/runs/{run}/amend", id: "amendRun", tag: tag, summary: "Correct a label of a record",
+		about: "No label changes an outcome.", in: AmendBody{"tester", "Bram Okafor", "wrong name picked", Who{"Agnes Thorley"}}, out: Nothing{true}},
+		func(ctx context.Context, in *struct {
+			RunPath
+			Body AmendBody
+		}) (*reply[Nothing], error) {
+			return did(desk.Amend(ctx, in.Run, in.Body.Field, in.Body.To, in.Body.Reason, in.Body.By))
+		})
+	for _, f := range []struct{ id, summary, kind, media string }{
+		{"runsCSV", "Every record as CSV", string(RunsCSV), typeCSV},
+		{"runsXLSX", "Every record as a workbook", string(RunsXLSX), typeXLSX},
+	} {
+		add(a, route{method: http.MethodGet, path: "/" + f.kind, id: f.id, tag: tag, summary: f.summary, gives: f.media, time: slow, part: true},
+			func(context.Context, *struct{}) (*file, error) {
+				return a.paper(f.kind, f.media, Paper{Kind: PaperKind(f.kind)})
+			})
+	}
+}
+
+// mostLooked is how many streams are looked at for one part of the list.
+const mostLooked = 2000
+
+// listRuns lists runs in the order in which they were opened, newest first,
+// whatever the box's clock said. A run whose day is not known for sure does not
+// end the search for a first day.
+func (a *api) listRuns(ctx context.Context, from string, before uint64, limit int) (RunList, error) {
+	out := RunList{Runs: []RunRow{}}
+	for looked := 0; looked < mostLooked; {
+		infos, err := a.cfg.Journal.Streams(ctx, before, limit)
+		if err != nil {
+			return out, err
+		}
+		for _, info := range infos {
+			before = info.First
+			looked++
+			if !archive.IsRun(info.Stream) {
+				continue
+			}
+			r, err := a.cfg.Desk.Run(ctx, info.Stream)
+			if errors.Is(err, store.ErrNotFound) {
+				continue // it is open
+			}
+			if err != nil {
+				return out, err
+			}
+			if day := r.At[:min(len(r.At), len(time.DateOnly))]; day < from {
+				if r.Quality == "confirmed" || r.Quality == "network" {
+					return out, nil
+				}
+				continue
+			}
+			name, err := a.name(ctx, r.Person)
+			if err != nil {
+				return out, err
+			}
+			if out.Runs = append(out.Runs, RunRow{r, name}); len(out.Runs) == limit {
+				out.Next = strconv.FormatUint(before, 10)
+				return out, nil
+			}
+		}
+		if len(infos) < limit {
+			return out, nil
+		}
+	}
+	out.Next = strconv.FormatUint(before, 10)
+	return out, nil
+}

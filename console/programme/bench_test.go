@@ -1,0 +1,162 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package programme_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+	"time"
+
+	"tallyhood/console/procedure"
+	"tallyhood/console/programme"
+	"tallyhood/store"
+	"tallyhood/store/bolt"
+)
+
+var (
+	benchRuns   = flag.Int("runs", 10_000, "runs in the store of the benchmark")
+	benchPeople = flag.Int("people", 10_000, "people in it")
+)
+
+// scale fills a store: people come in as rows of a table, each with a
+// facepiece; runs are spread over them at random and over ten years.
+func scale(b *testing.B, path string) (*bolt.Store, *programme.Desk) {
+	b.Helper()
+	ctx := context.Background()
+	s, err := bolt.Open(path, bolt.Options{})
+	must(b, err)
+	b.Cleanup(func() { s.Close() })
+	d := newDesk(b, s)
+	must(b, d.Do(ctx, programme.FacepieceEntered{ID: "corrie-m", Form: corrie, By: who}))
+	dice := rand.New(rand.NewPCG(1, 1))
+	rows := [][]string{{"Number", "Name", "Facepieces"}}
+	for i := range *benchPeople {
+		rows = append(rows, []string{fmt.Sprintf("HS-%06d", i), givenNames[dice.IntN(len(givenNames))] + " " + familyNames[dice.IntN(len(familyNames))] + fmt.Sprint(" ", i%997), "corrie-m"})
+	}
+	began := time.Now()
+	forms, refused := programme.ReadPeople(rows, programme.GuessMapping(rows[0]), programme.ImportDefaults{Facepieces: pieces(), Header: true, Form: programme.PersonForm{Rules: "us-osha"}, Rules: []string{"us-osha"}})
+	plan, err := d.PlanImport(ctx, forms, refused)
+	must(b, err)
+	done, err := d.Import(ctx, plan, who)
+	if err != nil || done.New != *benchPeople {
+		b.Fatalf("%+v, %v", done.Refused, err)
+	}
+	b.Logf("import of %d people: %v", *benchPeople, time.Since(began).Round(time.Millisecond))
+	var ids []string
+	must(b, d.EachPerson(ctx, func(p programme.Person) error { ids = append(ids, p.ID); return nil }))
+	began = time.Now()
+	var drafts []store.Draft
+	for i := range *benchRuns {
+		drafts = append(drafts, shortRun(b, i, ids[dice.IntN(len(ids))])...)
+		if len(drafts) >= 5000 || i == *benchRuns-1 {
+			_, err := s.Append(ctx, drafts...)
+			must(b, err)
+			drafts = drafts[:0]
+		}
+	}
+	b.Logf("journal of %d runs: %v", *benchRuns, time.Since(began).Round(time.Millisecond))
+	began = time.Now()
+	must(b, d.Ended(ctx, ""))
+	b.Logf("taking them in: %v, %.0f a second", time.Since(began).Round(time.Millisecond), float64(*benchRuns)/time.Since(began).Seconds())
+	return s, d
+}
+
+// shortRun is the facts of a run without its squeezes, and of its rule set only
+// what a replay asks for, so that a million fit on a disk.
+func shortRun(b *testing.B, i int, person string) []store.Draft {
+	r := procedure.RuleSet{ID: "us-osha"}
+	r.Figures.TopUpInterval.Value = 30
+	o := procedure.RunOpened{
+		Run: fmt.Sprintf("r%06d", i+1), Rules: r, Agent: "sweet", Wearer: procedure.Wearer{ID: person}, Tester: who, WallQuality: "confirmed",
+		Facepiece: programme.Facepiece{ID: "corrie-m", FacepieceForm: corrie}.ForRun(), Wall: today.AddDate(0, 0, -3650 + i*3650 / *benchRuns).Format(time.RFC3339),
+	}
+	outcome := procedure.Ended{Outcome: procedure.Pass}
+	if i%7 == 0 {
+		outcome = procedure.Ended{Outcome: procedure.Fail, Reason: procedure.Tasted}
+	}
+	var out []store.Draft
+	for _, f := range []procedure.Fact{o, outcome} {
+		body, err := procedure.Encode(procedure.Dated{At: time.Minute, Fact: f})
+		must(b, err)
+		out = append(out, store.Draft{Stream: o.Run, Kind: f.Kind(), Version: procedure.FactVersion, Body: body})
+	}
+	return out
+}
+
+func heap() float64 {
+	var m runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&m)
+	return float64(m.HeapAlloc) / (1 << 20)
+}
+
+// BenchmarkScale measures what pages and runs wait for; -runs and -people say
+// how large the store is, so that the growth with size can be told.
+func BenchmarkScale(b *testing.B) {
+	ctx := context.Background()
+	path := filepath.Join(b.TempDir(), "store.db")
+	s, d := scale(b, path)
+	if info, err := os.Stat(path); err == nil {
+		b.Logf("file %d MB, heap %.1f MB", info.Size()>>20, heap())
+	}
+	b.Run("due page", func(b *testing.B) {
+		for b.Loop() {
+			due, err := d.DueBy(ctx, today.Format(time.DateOnly), 50)
+			if err != nil || len(due) != 50 {
+				b.Fatal(len(due), err)
+			}
+		}
+	})
+	for name, query := range map[string]string{"find 1 letter": "z", "find 3 letters": "zie", "find two words": "zieliński luk", "find number": "hs-0042", "find a rare one": "zieliński luk 42", "find nobody": "zieliński quux"} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := d.Find(ctx, query, 20); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+	began := time.Now()
+	must(b, d.Do(ctx, programme.PolicySet{Policy: programme.Policy{Rules: "us-osha", RetestMonths: 6}, By: who}))
+	b.Logf("another policy, with due days reckoned anew: %v", time.Since(began).Round(time.Millisecond))
+	began = time.Now()
+	r, err := d.Retention(ctx)
+	must(b, err)
+	b.Logf("retention: %d runs past their time, %v", r.Count, time.Since(began).Round(time.Millisecond))
+	people, err := d.People(ctx, "", 500)
+	must(b, err)
+	next := *benchRuns
+	b.Run("ended", func(b *testing.B) {
+		for b.Loop() {
+			b.StopTimer()
+			_, err := s.Append(ctx, shortRun(b, next, people[next%len(people)].ID)...)
+			must(b, err)
+			next++
+			b.StartTimer()
+			must(b, d.Ended(ctx, ""))
+		}
+	})
+	b.Run("person with runs", func(b *testing.B) {
+		for b.Loop() {
+			_, err := d.RunsOf(ctx, people[0].ID)
+			must(b, err)
+		}
+	})
+	b.Run("open", func(b *testing.B) {
+		for b.Loop() {
+			newDesk(b, s)
+		}
+	})
+	b.Run("day", func(b *testing.B) {
+		for b.Loop() {
+			_, err := d.Day(ctx, today.Format(time.DateOnly), programme.DayOptions{Now: today})
+			must(b, err)
+		}
+	})
+}

@@ -1,0 +1,221 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package programme
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"tallyhood/console/sealing"
+	"tallyhood/store"
+)
+
+// between parts the pieces of a key.
+const between = "\x00"
+
+func key(parts ...string) string { return strings.Join(parts, between) }
+
+// A change is a set of views in the making: what it has read or written is
+// kept, so that facts of one transaction see one another.
+type change struct {
+	ctx    context.Context
+	d      *Desk
+	rows   map[[2]string]*row
+	order  [][2]string // of the first touch, so that a transaction is the same each time
+	keys   map[string]*sealing.Key
+	runs   map[string][]string  // names of a person's runs, once they were asked for
+	pieces map[string]Facepiece // decoded, since every due day asks for one
+	rules  *Policy
+	taken  map[string]bool // company numbers that this change gives
+}
+
+type row struct {
+	value []byte // nil: there is none
+	dirty bool
+}
+
+func (d *Desk) change(ctx context.Context) *change {
+	return &change{
+		ctx: ctx, d: d, rows: map[[2]string]*row{}, keys: map[string]*sealing.Key{}, runs: map[string][]string{},
+		pieces: map[string]Facepiece{}, taken: map[string]bool{},
+	}
+}
+
+// keyOf finds a person's key.
+func (c *change) keyOf(person string) (*sealing.Key, error) {
+	if k := c.keys[person]; k != nil {
+		return k, nil
+	}
+	k, err := c.d.cfg.Ring.Key(c.ctx, person)
+	if err != nil {
+		return nil, err
+	}
+	c.keys[person] = k
+	return k, nil
+}
+
+// touched says whether a row of one of the tables was changed.
+func (c *change) touched(tables ...string) bool {
+	for at, r := range c.rows {
+		if r.dirty && slices.Contains(tables, at[0]) {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *change) row(table, key string) (*row, error) {
+	at := [2]string{table, key}
+	if r := c.rows[at]; r != nil {
+		return r, nil
+	}
+	value, err := c.d.cfg.Store.Table(table).Get(c.ctx, key)
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return nil, err
+	}
+	r := &row{value: value}
+	c.rows[at] = r
+	c.order = append(c.order, at)
+	return r, nil
+}
+
+// get reads a view; found is false when there is none.
+func (c *change) get(table, key string, v any) (found bool, err error) {
+	if key == "" {
+		return false, nil // a run of nobody's
+	}
+	r, err := c.row(table, key)
+	if err != nil || r.value == nil {
+		return false, err
+	}
+	if err := json.Unmarshal(r.value, v); err != nil {
+		return false, fmt.Errorf("view %s of %s: %w", table, key, err)
+	}
+	return true, nil
+}
+
+func (c *change) put(table, key string, v any) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	c.set(table, key, b)
+	return nil
+}
+
+// mark puts a key whose value says nothing.
+func (c *change) mark(table, key string) { c.set(table, key, []byte{}) }
+
+// drop takes a key away.
+func (c *change) drop(table, key string) { c.set(table, key, nil) }
+
+func (c *change) set(table, key string, value []byte) {
+	at := [2]string{table, key}
+	if c.rows[at] == nil {
+		c.rows[at] = &row{}
+		c.order = append(c.order, at)
+	}
+	c.rows[at].value, c.rows[at].dirty = value, true
+}
+
+func (c *change) pairs() []store.Pair {
+	var out []store.Pair
+	for _, at := range c.order {
+		if r := c.rows[at]; r.dirty {
+			out = append(out, store.Pair{Table: at[0], Key: at[1], Value: r.value, Delete: r.value == nil})
+		}
+	}
+	return out
+}
+
+// edit changes one row of a table of views, a new one if there is none.
+func edit[V any](c *change, table, id string, f func(*V)) error {
+	var v V
+	if _, err := c.get(table, id, &v); err != nil {
+		return err
+	}
+	f(&v)
+	return c.put(table, id, v)
+}
+
+func (c *change) policy() (Policy, error) {
+	if c.rules == nil {
+		var p Policy
+		if _, err := c.get(tablePolicy, "policy", &p); err != nil {
+			return p, err
+		}
+		c.rules = &p
+	}
+	return *c.rules, nil
+}
+
+func (c *change) facepiece(id string) (f Facepiece, found bool, err error) {
+	if f, found = c.pieces[id]; found {
+		return f, true, nil
+	}
+	if found, err = c.get(tableFacepieces, id, &f); found {
+		c.pieces[id] = f
+	}
+	return f, found, err
+}
+
+// runsOf gives a person's runs in the order in which they ended, those of this
+// change included.
+func (c *change) runsOf(person string) ([]Run, error) {
+	names, known := c.runs[person]
+	if !known {
+		prefix := person + between
+		after := ""
+		for n := 1; n > 0; {
+			n = 0
+			err := c.d.cfg.Store.Table(tableRunsOf).Range(c.ctx, prefix, after, findStep, func(k string, _ []byte) error {
+				n++
+				after = k
+				names = append(names, strings.TrimPrefix(k, prefix))
+				return nil
+			})
+			if err != nil {
+				return nil, err
+			}
+		}
+		// What this change has added is not in the table yet.
+		for at, r := range c.rows {
+			if at[0] == tableRunsOf && r.dirty && strings.HasPrefix(at[1], prefix) {
+				if name := at[1][len(prefix):]; !slices.Contains(names, name) {
+					names = append(names, name)
+				}
+			}
+		}
+		c.runs[person] = names
+	}
+	var runs []Run
+	for _, name := range names {
+		var r Run
+		found, err := c.get(tableRuns, name, &r)
+		if err != nil {
+			return nil, err
+		}
+		if found {
+			runs = append(runs, r)
+		}
+	}
+	slices.SortFunc(runs, func(a, b Run) int {
+		if a.Ended < b.Ended {
+			return -1
+		}
+		return 1
+	})
+	return runs, nil
+}
+
+// addRun notes that a person has one more run.
+func (c *change) addRun(person, run string) {
+	c.mark(tableRunsOf, key(person, run))
+	if names, known := c.runs[person]; known && !slices.Contains(names, run) {
+		c.runs[person] = append(names, run)
+	}
+}

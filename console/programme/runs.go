@@ -1,0 +1,219 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package programme
+
+import (
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"time"
+
+	"tallyhood/console/archive"
+	"tallyhood/console/procedure"
+	"tallyhood/console/record"
+	"tallyhood/store"
+)
+
+// takeRun brings the views up to date with a run, when an entry of it says that
+// it has ended or got its proof.
+func (c *change) takeRun(e store.Entry) error {
+	st, last, err := archive.Folded(c.ctx, c.d.cfg.Store, e.Stream)
+	if err != nil {
+		return err
+	}
+	if st.Verdict == nil {
+		return nil
+	}
+	r := lineOf(st, last)
+	if e.Kind == (procedure.Ended{}).Kind() {
+		r.Ended = e.Number
+	}
+	return c.run(r)
+}
+
+// run takes in a run that has ended.
+func (c *change) run(r Run) error {
+	var known Run
+	found, err := c.get(tableRuns, r.Run, &known)
+	if err != nil {
+		return err
+	}
+	if found {
+		r.Ended, r.Recalled, r.Signed, r.Amended = known.Ended, known.Recalled, known.Signed, known.Amended
+		for i := range r.Signed {
+			r.Signed[i].Holds = r.Signed[i].Record == r.Hash
+		}
+		if r.Recalled != "" {
+			r.Outcome, r.Reason = procedure.NotValid, procedure.MistCheckFailed
+		}
+		if err := c.put(tableRuns, r.Run, r); err != nil {
+			return err
+		}
+		return c.reckon(r.Person)
+	}
+	if err := c.put(tableRuns, r.Run, r); err != nil {
+		return err
+	}
+	c.mark(tableRunsAt, key(utc(r.At), r.Run))
+	c.addRun(r.Person, r.Run)
+	if err := c.used(r); err != nil {
+		return err
+	}
+	// It is the person's last run, so what came before needs no second look.
+	var p Person
+	found, err = c.get(tablePeople, r.Person, &p)
+	if err != nil || !found {
+		return err // nobody of the list, or erased
+	}
+	c.unlist(p, p.words())
+	p.met(r)
+	return c.list(p, p.words())
+}
+
+// used notes with which nebulisers a run was made. Practice tells nothing: its
+// squeezes may have given no mist.
+func (c *change) used(r Run) error {
+	if r.Practice {
+		return nil
+	}
+	for _, id := range r.Nebulisers {
+		c.mark(tableUsed, key(id, fmt.Sprintf("%016x", r.Ended), r.Run))
+		var n Nebuliser
+		found, err := c.get(tableNebulisers, id, &n)
+		if err != nil {
+			return err
+		}
+		if !found {
+			continue
+		}
+		n.UsedNumber = r.Ended
+		if n.Role == procedure.Weak {
+			n.Squeezes += r.Screening
+		} else {
+			n.Squeezes += r.Squeezes
+		}
+		if err := c.put(tableNebulisers, id, n); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// utc brings an instant into a form that sorts.
+func utc(instant string) string {
+	t, err := time.Parse(time.RFC3339, instant)
+	if err != nil {
+		return instant
+	}
+	return t.UTC().Format("2006-01-02T15:04:05Z")
+}
+
+// recall makes a run not valid in the views.
+func (c *change) recall(run, reason string) error {
+	var r Run
+	found, err := c.get(tableRuns, run, &r)
+	if err != nil || !found {
+		return err
+	}
+	r.Outcome, r.Reason, r.Recalled = procedure.NotValid, procedure.MistCheckFailed, reason
+	if err := c.put(tableRuns, run, r); err != nil {
+		return err
+	}
+	return c.reckon(r.Person)
+}
+
+// reckon works out anew what a person's runs come to.
+func (c *change) reckon(person string) error {
+	var p Person
+	found, err := c.get(tablePeople, person, &p)
+	if err != nil || !found {
+		return err // nobody of the list, or erased
+	}
+	runs, err := c.runsOf(person)
+	if err != nil {
+		return err
+	}
+	c.unlist(p, p.words())
+	p.Tested, p.Fails, p.Recalled = []Tested{}, map[string]int{}, nil
+	for _, r := range runs {
+		p.met(r)
+	}
+	return c.list(p, p.words())
+}
+
+// met folds a person's next run into what the person's runs come to.
+func (p *Person) met(r Run) {
+	if r.Practice {
+		return
+	}
+	undo := func() {
+		p.Tested = slices.DeleteFunc(p.Tested, func(t Tested) bool { return t.Facepiece == r.Facepiece })
+		p.Recalled = slices.DeleteFunc(p.Recalled, func(f string) bool { return f == r.Facepiece })
+	}
+	if p.Fails == nil {
+		p.Fails = map[string]int{}
+	}
+	switch {
+	case r.Recalled != "" && (r.First == procedure.Pass || r.First == procedure.Fail):
+		// The person has to come back, whatever an older pass said; and a fail
+		// with too little mist speaks against the fit all the more.
+		undo()
+		p.Recalled = append(p.Recalled, r.Facepiece)
+	case r.Outcome == procedure.Pass:
+		undo()
+		p.Tested = append(p.Tested, Tested{
+			Facepiece: r.Facepiece, Make: r.Make, Model: r.Model, Style: r.Style, Size: r.Size, Run: r.Run, On: dayOf(r.At), Rules: r.Rules,
+			Trusted: trusted(r.Quality), Number: r.Ended,
+		})
+		delete(p.Fails, r.Facepiece)
+	case r.Outcome == procedure.Fail:
+		// A later fail is evidence against the fit that an earlier pass showed.
+		undo()
+		p.Fails[r.Facepiece]++
+	}
+}
+
+// dayOf is the day of an instant where it was written.
+func dayOf(instant string) string {
+	if len(instant) > len(time.DateOnly) {
+		return instant[:len(time.DateOnly)]
+	}
+	return instant
+}
+
+// lineOf is a run as a list shows it, from its own facts.
+func lineOf(st procedure.State, last store.Entry) Run {
+	o := st.Opened
+	r := Run{
+		Run: o.Run, Person: o.Wearer.ID, Facepiece: o.Facepiece.ID, Make: o.Facepiece.Make, Model: o.Facepiece.Model, Style: o.Facepiece.Style, Size: o.Facepiece.Size,
+		Rules: o.Rules.ID, Agent: o.Agent, Tester: o.Tester, At: o.Wall, Quality: o.WallQuality, Practice: o.Practice != "",
+		Bin: st.Bin, Screening: len(st.Screening), Squeezes: st.Total(), StagesS: map[string]int{}, Nebulisers: []string{},
+		Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]), Signed: []Signature{}, Amended: []RunAmended{},
+	}
+	if rec, err := record.Of(st); err == nil {
+		r.Outcome, r.Reason, r.First = rec.Outcome, rec.Reason, rec.Outcome
+		if rec.Fit != nil {
+			for _, t := range rec.Fit.TopUps {
+				for _, m := range t.Remarks {
+					switch m {
+					case "late":
+						r.Late++
+					case "hurried":
+						r.Hurried++
+					case "extra":
+						r.Extra++
+					}
+				}
+			}
+		}
+	}
+	for _, s := range st.Spent {
+		r.StagesS[string(s.Stage)] += int(s.For.Round(time.Second).Seconds())
+	}
+	for _, t := range st.Took {
+		if !slices.Contains(r.Nebulisers, t.ID) {
+			r.Nebulisers = append(r.Nebulisers, t.ID)
+		}
+	}
+	return r
+}
