@@ -121,6 +121,7 @@ func (s *Server) Handler() http.Handler {
 		}
 		mux.HandleFunc("GET "+path, func(w http.ResponseWriter, r *http.Request) { s.page(w, r, file) })
 	}
+	mux.HandleFunc("GET /people/{rest...}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "people.html") })
 	mux.HandleFunc("GET /records/{run}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "record.html") })
 	mux.Handle("GET /page/", http.StripPrefix("/page/", http.FileServerFS(s.pages)))
 	mux.HandleFunc("GET /live", s.live)

@@ -1,0 +1,284 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"tallyhood/audio/silent"
+	"tallyhood/console/demo"
+	"tallyhood/console/procedure"
+	"tallyhood/console/programme"
+	"tallyhood/console/wire"
+	"tallyhood/device"
+	"tallyhood/device/clock"
+	"tallyhood/device/sim"
+	"tallyhood/store/bolt"
+)
+
+// A realBox is the daemon as on a wired board, so that records are no practice,
+// with contacts that a test moves and a clock that goes fast.
+type realBox struct {
+	t     *testing.T
+	p     *parts
+	board *sim.Board
+	base  string
+	end   func()
+}
+
+func newRealBox(t *testing.T, dir string, speed float64) *realBox {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	p := &parts{clk: clock.New(speed), log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})), conf: standard(), path: filepath.Join(dir, "store"), stop: cancel}
+	p.conf.Pages.Address = "127.0.0.1:0"
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	var err error
+	p.rules, err = ruleSets("")
+	must(err)
+	p.journal, err = bolt.Open(p.path, bolt.Options{})
+	must(err)
+	p.wall = clock.NewWall(time.Time{})
+	if err := p.wall.Confirm(time.Date(2026, 9, 14, 9, 0, 0, 0, time.UTC)); err != nil && err != clock.ErrServed {
+		t.Fatal(err)
+	}
+	board := sim.New(p.clk, true)
+	p.board, p.grace, p.source = board, scriptGrace, func() string { return device.KernelTime }
+	p.health = newHealth(p.path, p.clk)
+	p.office, err = newOffice(ctx, p)
+	must(err)
+	p.notary, err = newNotary(p, p.office)
+	must(err)
+	p.safe, err = newSafe(p, p.notary.signer.Verifier().Box())
+	must(err)
+	p.office.after = p.notary.verdict
+	p.sound = &sound{part: device.Part{Name: "sound", State: device.Absent}, player: silent.Player{}}
+	p.player = p.sound.player
+	r, w := io.Pipe()
+	p.out = w
+	done := make(chan error, 1)
+	go func() {
+		done <- console(ctx, options{sound: "off", speed: 1}, p)
+		w.Close()
+	}()
+	b := &realBox{t: t, p: p, board: board, base: strings.TrimSuffix(address(t, r), "/")}
+	ended := false
+	b.end = func() {
+		if ended {
+			return
+		}
+		ended = true
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("the daemon ended with %v", err)
+		}
+		board.Close()
+		if err := p.journal.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	t.Cleanup(b.end)
+	return b
+}
+
+// ask sends a request to the HTTP interface and gives the answer.
+func (b *realBox) ask(method, path string, body any) (int, []byte) {
+	b.t.Helper()
+	var in io.Reader
+	if body != nil {
+		j, err := json.Marshal(body)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		in = bytes.NewReader(j)
+	}
+	r, err := http.NewRequestWithContext(b.t.Context(), method, b.base+"/api/v1/"+path, in)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	r.Header.Set("Origin", b.base)
+	if body != nil {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	resp, err := http.DefaultClient.Do(r)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	out, err := io.ReadAll(resp.Body)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return resp.StatusCode, out
+}
+
+func (b *realBox) good(method, path string, body any) []byte {
+	b.t.Helper()
+	code, out := b.ask(method, path, body)
+	if code/100 != 2 {
+		b.t.Fatalf("%s %s: %d %s", method, path, code, out)
+	}
+	return out
+}
+
+// pass makes a whole run that ends in a pass, as a tester would, and gives its id.
+func (b *realBox) pass(person string) string {
+	b.t.Helper()
+	p := openTablet(b.t, b.base+"/")
+	p.must(wire.Command{Do: "take_lease"})
+	p.until("the lease", func(s wire.Snapshot) bool { return s.Driver == p.me })
+	p.fence = p.last.Fence
+	rules := b.p.rules["us-osha"]
+	p.must(wire.Command{Do: "open", Open: &wire.Open{Wearer: person, Facepiece: "corrie-m", Rules: "us-osha", Agent: "bitter", Tester: "Agnes Thorley"}})
+	p.until("a run", func(s wire.Snapshot) bool { return s.Run != nil })
+	run := p.last.Run.Run
+	for _, q := range p.last.Run.Questions {
+		p.must(wire.Command{Do: string(procedure.DoAnswer), Input: procedure.Input{Question: q.ID, Yes: true}})
+	}
+	p.must(wire.Command{Do: string(procedure.DoAbstained), Input: procedure.Input{For: time.Hour}})
+	played := make(chan error, 1)
+	go func() { played <- b.board.Play(b.t.Context(), b.p.clk.Now(), demo.Script(rules)) }()
+	p.until("a verdict", func(s wire.Snapshot) bool { return s.Run != nil && s.Run.Verdict != nil })
+	if err := <-played; err != nil {
+		b.t.Fatal(err)
+	}
+	if v := p.last.Run.Verdict; v.Outcome != procedure.Pass {
+		b.t.Fatalf("the run ended as %+v, %v", v, p.last.Run.Faults)
+	}
+	p.must(wire.Command{Do: "close"})
+	p.c.Close()
+	return run
+}
+
+// The whole way of one record on a real box: entered, tested, printed, signed,
+// proven from its card with nothing but the public key, and recalled when the
+// nebuliser turns out to be clogged.
+func TestFromPersonToCard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("only when asked: a whole run takes some seconds (not with -short)")
+	}
+	t.Parallel()
+	zbar, err := exec.LookPath("zbarimg")
+	if err != nil {
+		t.Skip("missing part: zbarimg of zbar-tools, which reads the code on the card")
+	}
+	dir := t.TempDir()
+	b := newRealBox(t, dir, 60)
+	const by = "Agnes Thorley"
+	b.good("PUT", "policy", map[string]any{"by": by, "policy": programme.Policy{Rules: "us-osha", Site: "Harrowgate Stoneworks", Hoods: 1}})
+	b.good("PUT", "facepieces/corrie-m", map[string]any{"by": by, "form": programme.FacepieceForm{
+		Make: "Fellside", Model: "Corrie", Style: "half mask, rubber", Size: "medium", Type: procedure.HalfMask, FitFactor: 10, Pieces: []string{},
+	}})
+	var made struct{ ID string }
+	if err := json.Unmarshal(b.good("POST", "people", map[string]any{"by": by, "form": programme.PersonForm{
+		Name: "Tomasz Zieliński", Number: "HS-021", Languages: []string{"pl"}, Facepieces: []string{"corrie-m"},
+	}}), &made); err != nil {
+		t.Fatal(err)
+	}
+	run := b.pass(made.ID)
+	// The views follow the verdict in the background.
+	var got struct{ Run programme.Run }
+	for late, giveUp := clock.New(1), 20*time.Second; ; {
+		code, out := b.ask("GET", "runs/"+run, nil)
+		if code == http.StatusOK && json.Unmarshal(out, &got) == nil && got.Run.Outcome == procedure.Pass {
+			break
+		}
+		if late.Now() > giveUp {
+			t.Fatalf("the run does not come into the views: %d %s", code, out)
+		}
+		_ = late.Sleep(t.Context(), late.Now()+50*time.Millisecond)
+	}
+	if got.Run.Practice || got.Run.Person != made.ID {
+		t.Fatalf("run %+v", got.Run)
+	}
+
+	// The card, its code read by another program, and the proof offline.
+	card := filepath.Join(dir, "card.png")
+	if err := os.WriteFile(card, b.good("GET", "runs/"+run+"/card.png", nil), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	claim, err := exec.Command(zbar, "--quiet", "--raw", card).Output()
+	if err != nil {
+		t.Fatalf("the code on the card cannot be read: %v", err)
+	}
+	key := b.p.notary.signer.Verifier().String()
+	var out, errOut strings.Builder
+	if code := command(t, &out, &errOut, "records", "check", "--key", key, strings.TrimSpace(string(claim))); code != 0 || !strings.Contains(out.String(), "It holds: pass, Fellside Corrie, size medium") {
+		t.Errorf("exit code %d\n%s%s", code, out.String(), errOut.String())
+	}
+	wrong := []byte(strings.TrimSpace(string(claim)))
+	wrong[len(wrong)/2] ^= 1
+	out.Reset()
+	if code := command(t, &out, &errOut, "records", "check", "--key", key, string(wrong)); code == 0 {
+		t.Errorf("a code with one sign changed holds:\n%s", out.String())
+	}
+
+	// A signature stands under the record, and the print says so.
+	b.good("POST", "runs/"+run+"/sign", map[string]any{
+		"who": "tester", "record": got.Run.Hash, "by": by, "strokes": base64.StdEncoding.EncodeToString([]byte(`[[[0.1,0.5],[0.4,0.2],[0.9,0.7]]]`)),
+	})
+	pdf := b.good("GET", "runs/"+run+"/record.pdf", nil)
+	read := exec.Command("pdftotext", "-layout", "-", "-")
+	read.Stdin = bytes.NewReader(pdf)
+	text, err := read.Output()
+	if err != nil {
+		t.Skipf("missing part: pdftotext of poppler-utils, which reads the record back: %v", err)
+	}
+	for _, want := range []string{"Tomasz Zieliński", "HS-021", "Fellside", "Corrie", "medium", by, "PASS", "Harrowgate Stoneworks", got.Run.Hash[:16], "tallyhood.head/1"} {
+		if !strings.Contains(string(text), want) {
+			t.Errorf("the printed record does not hold %q:\n%s", want, text)
+		}
+	}
+	if bytes.Contains(pdf, []byte("PRACTICE")) || strings.Contains(string(text), "PRACTICE") {
+		t.Error("a real record is printed as practice")
+	}
+
+	// A recalled run has no card any more, and its old card is found out here.
+	if err := b.p.office.desk.Do(t.Context(), programme.RunsRecalled{Runs: []string{run}, Reason: "nebuliser found clogged", By: by}); err != nil {
+		t.Fatal(err)
+	}
+	if code, answer := b.ask("GET", "runs/"+run+"/card.png", nil); code != http.StatusConflict {
+		t.Errorf("a recalled run has a card: %d %s", code, answer)
+	}
+	checked := b.good("POST", "evidence/check", map[string]any{"claim": strings.TrimSpace(string(claim))})
+	if !bytes.Contains(checked, []byte(`"holds":false`)) || !bytes.Contains(checked, []byte("not valid any more")) {
+		t.Errorf("the box says of its own card: %s", checked)
+	}
+
+	// The stopped box: everything is whole, heads are signed, names are sealed.
+	b.end()
+	out.Reset()
+	if code := command(t, &out, &errOut, "records", "verify", "--store", b.p.path); code != 0 {
+		t.Errorf("verify: %d\n%s%s", code, out.String(), errOut.String())
+	}
+	t.Log(out.String())
+	out.Reset()
+	if code := command(t, &out, &errOut, "records", "list", "--store", b.p.path); code != 0 || !strings.Contains(out.String(), "Tomasz Zieliński") {
+		t.Errorf("list: %d\n%s%s", code, out.String(), errOut.String())
+	}
+	out.Reset()
+	if code := command(t, &out, &errOut, "records", "export", "--store", b.p.path); code != 0 || strings.Contains(out.String(), "Zieliński") {
+		t.Errorf("the journal holds the name in clear, or cannot be read: %d", code)
+	}
+}
+
+func command(t *testing.T, out, errOut io.Writer, args ...string) int {
+	t.Helper()
+	return run(t.Context(), args, out, errOut)
+}
