@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/base64"
 	"errors"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -184,4 +185,24 @@ func TestErasureInTheFile(t *testing.T) {
 			t.Errorf("files left: %v", files)
 		}
 	}
+}
+
+// Nobody gets the id of somebody erased: the runs would be the new one's.
+func TestAnErasedIdIsNotGivenAgain(t *testing.T) {
+	s := memory.New()
+	enter := func() string {
+		c := config(t, s)
+		c.Random = rand.NewChaCha8([32]byte{3}) // the same ids each time
+		d, err := programme.New(t.Context(), c)
+		must(t, err)
+		id, err := d.Enter(t.Context(), programme.PersonForm{Name: "Ana"}, who)
+		must(t, err)
+		return id
+	}
+	one := enter()
+	must(t, newDesk(t, s).Erase(t.Context(), one, "asked for", who))
+	if two := enter(); two == one {
+		t.Errorf("%s is given again", one)
+	}
+	must(t, newDesk(t, s).Rebuild(t.Context()))
 }

@@ -187,3 +187,22 @@ func TestWarnings(t *testing.T) {
 		t.Errorf("full face with a fit factor of 10: %v", r)
 	}
 }
+
+// What was recalled stays so when the run gets its proof afterwards.
+func TestProofAfterARecall(t *testing.T) {
+	s, d, person := withPerson(t)
+	ctx := t.Context()
+	play(t, s, d, played{run: "r000001", person: person, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
+	must(t, d.Do(ctx, programme.RunsRecalled{Runs: []string{"r000001"}, Reason: "clogged", By: who}))
+	if _, err := s.Append(ctx, proof(t, "r000001", true)); err != nil {
+		t.Fatal(err)
+	}
+	must(t, d.Ended(ctx, "r000001"))
+	r, err := d.Run(ctx, "r000001")
+	if err != nil || r.Outcome != procedure.NotValid || r.Recalled != "clogged" || r.First != procedure.Pass {
+		t.Errorf("the run: %+v, %v", r, err)
+	}
+	if p, err := d.Person(ctx, person); err != nil || len(p.Tested) != 0 || p.Due[0].Why != "recalled" {
+		t.Errorf("the person: %+v, %v", p, err)
+	}
+}

@@ -226,7 +226,7 @@ func simulate(people, hoods int, until time.Duration, draw func() lasting) (begi
 		}
 		more := people < 0 && now < until || len(begins) < people
 		switch {
-		case next >= 0 && under[next].ready < now:
+		case next >= 0 && under[next].ready <= now:
 			w := under[next]
 			under = slices.Delete(under, next, next+1)
 			now += w.steps[stepDosing] + w.steps[stepRunning] + w.steps[stepAfter]

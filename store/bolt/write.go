@@ -176,7 +176,8 @@ func (s *Store) commit(group []*request) error {
 		return err
 	}
 	b.state.root = root
-	s.state.Store(&b.state)
+	st := b.state // by itself: a pointer into the batch would keep every batch before it
+	s.state.Store(&st)
 	for i, r := range group {
 		r.entries = b.written[i]
 	}
