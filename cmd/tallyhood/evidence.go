@@ -111,6 +111,9 @@ func (n *notary) verdict(ctx context.Context) error {
 // Head implements api.Evidence: the last head, signed when the journal has grown.
 func (n *notary) Head(ctx context.Context) (api.SignedHead, error) {
 	h, err := n.sign(ctx)
+	if errors.Is(err, evidence.ErrEmpty) {
+		return api.SignedHead{}, programme.Refused{Why: "empty", Text: "the journal is empty: there is nothing to sign yet"}
+	}
 	if err != nil {
 		return api.SignedHead{}, err
 	}

@@ -70,6 +70,7 @@ type View struct {
 	Hash        string               `json:"hash"`   // of the last entry, hexadecimal
 
 	Box           []procedure.Piece `json:"box"`            // what of the box was loaded, absent or failed
+	Kit           []procedure.Kit   `json:"kit"`            // nebulisers as each went into use
 	WiringChecked string            `json:"wiring_checked"` // wall time of the last guided check of the wires; empty: none
 	SoundMS       float64           `json:"sound_ms"`       // self-test from tone to press, a person's reaction included; 0: none
 }
@@ -86,6 +87,10 @@ func Run(ctx context.Context, j store.Journal, names Names, run string) (View, e
 		SqueezesS: []record.Seconds{}, Answers: st.Answers, RulesName: st.Opened.Rules.Name, Prevails: st.Opened.Rules.Prevails,
 		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
 		Box: st.Opened.Box, WiringChecked: st.Opened.WiringChecked, SoundMS: st.Opened.SoundMS,
+	}
+	v.Kit = []procedure.Kit{}
+	for _, t := range st.Took {
+		v.Kit = append(v.Kit, t.Kit)
 	}
 	if v.Box == nil {
 		v.Box = []procedure.Piece{}
