@@ -38,8 +38,8 @@ test: go-test pages ## install what the tests need, run every test and page chec
 go-test: install build/tools/testlog build/tools/nfpm ## every Go test
 	go test -C .ci/tools ./...
 	tests/kernel/fetch
-	go test -json $(BESIDE) | build/tools/testlog
-	go test -p 1 -json ./tests/package ./tests/kernel | build/tools/testlog
+	go test -timeout 20m -json $(BESIDE) | build/tools/testlog
+	go test -timeout 20m -p 1 -json ./tests/package ./tests/kernel | build/tools/testlog
 
 .PHONY: pages
 pages: install ## the pages' source, types and module tests

@@ -34,15 +34,16 @@ export const sizes = { desk: { width: 1280, height: 800 }, low: { width: 800, he
  * @param {import("playwright-core").Browser} browser
  * @param {{origin: string}} box
  * @param {string} path
- * @param {{size?: keyof typeof sizes, scheme?: "light"|"dark", mayMiss?: boolean}} [how] mayMiss: the box goes away meanwhile
+ * @param {{size?: keyof typeof sizes, scheme?: "light"|"dark", mayMiss?: boolean, mayRefuse?: boolean}} [how] mayMiss: the box goes away meanwhile; mayRefuse: something is tried that the box refuses
  */
-export async function openPage(browser, box, path, { size = "desk", scheme = "light", mayMiss = false } = {}) {
+export async function openPage(browser, box, path, { size = "desk", scheme = "light", mayMiss = false, mayRefuse = false } = {}) {
   const context = await browser.newContext({ viewport: sizes[size], colorScheme: scheme, reducedMotion: "reduce" });
   const page = await context.newPage();
   page.setDefaultTimeout(10_000);
   const wrong = [];
   const frames = [];
   const origin = box.origin;
+  const refused = /status of 409/;
   const missing = /ERR_CONNECTION_REFUSED|ERR_CONNECTION_RESET|ERR_EMPTY_RESPONSE/;
   page.on("request", (r) => {
     const url = new URL(r.url());
@@ -53,10 +54,10 @@ export async function openPage(browser, box, path, { size = "desk", scheme = "li
     ws.on("framereceived", (f) => frames.push(String(f.payload)));
   });
   page.on("console", (m) => {
-    if (m.type() === "error" && !(mayMiss && missing.test(m.text()))) wrong.push(`console: ${m.text()} (${m.location().url})`);
+    if (m.type() === "error" && !(mayMiss && missing.test(m.text())) && !(mayRefuse && refused.test(m.text()))) wrong.push(`console: ${m.text()} (${m.location().url})`);
   });
   page.on("pageerror", (e) => wrong.push(`thrown: ${e.stack ?? e.message}`));
-  page.on("response", (r) => { if (r.status() >= 400) wrong.push(`${r.status()} for ${r.url()}`); });
+  page.on("response", (r) => { if (r.status() >= 400 && !(mayRefuse && r.status() === 409)) wrong.push(`${r.status()} for ${r.url()}`); });
   await page.goto(origin + path);
   return Object.assign(page, {
     frames,

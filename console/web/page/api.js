@@ -14,22 +14,24 @@
 /** @typedef {{make: string, model: string, style: string, size: string, type: string, fit_factor: number, pieces: string[], stock: number, gone: boolean}} FacepieceForm */
 /** @typedef {FacepieceForm & {id: string, cleaned: Record<string, string>, refused: Record<string, string>}} Facepiece refused: why, by rule set */
 /** @typedef {{mark: string, across_mm: number, tall_mm: number, gone: boolean}} HoodForm */
-/** @typedef {HoodForm & {id: string}} Hood */
+/** @typedef {HoodForm & {id: string, oversized?: boolean}} Hood */
 /** @typedef {{mark: string, role: string, agent: string, gone: boolean}} NebuliserForm */
-/** @typedef {NebuliserForm & {id: string, solution: string, filled: string, squeezes: number, checked: string, good: boolean, good_at: string, stale_in_s: number|null}} Nebuliser stale_in_s: null when it is not filled */
+/** @typedef {NebuliserForm & {id: string, solution: string, filled: string, squeezes: number, checked: string, good: boolean, good_at: string, stale_in_s: number|null}} Nebuliser stale_in_s: null when it is not filled, or nobody knows how long ago */
 /** @typedef {{agent: string, strength: string, lot: string, made: string, expires: string, recipe: string, source: string, who: string, gone: boolean}} SolutionForm */
 /** @typedef {SolutionForm & {id: string, expired: boolean}} Solution */
-/** @typedef {{hoods: Hood[], nebulisers: Nebuliser[], solutions: Solution[], warnings: string[]}} Kit */
-/** @typedef {{agent: string, strength: string, text: string, source: string, mark: string}} Recipe */
+/** @typedef {{hoods: Hood[], nebulisers: Nebuliser[], solutions: Solution[]}} Kit */
+/** @typedef {{id: string, agent: string, strength: string, name: string, parts: {what: string, amount: number, unit: string, powder: boolean}[], volume_ml: number, text: string, source: string, mark: string}} Recipe */
 /** @typedef {{nebuliser: string, since: string, runs: Run[], people: string[]}} Sweep */
-/** @typedef {{token: string, columns: string[], rows: string[][], encoding: string, delimiter: string, sheets: string[], sheet: string, guess: Record<string, string>}} Preview guess: column by field */
-/** @typedef {{token: string, encoding: string, delimiter: string, sheet: string, mapping: Record<string, string>, dry_run: boolean, by: string}} Order */
+/** @typedef {{token: string, columns: string[], rows: string[][], count: number, encoding: string, delimiter: string, sheets: string[], sheet: string, guess: Record<string, number>}} Preview count: rows in all; guess: column, from 0, by field */
+/** @typedef {{token: string, encoding: string, delimiter: string, sheet: string, mapping: Record<string, number>, dry_run: boolean, by: string}} Order mapping: column, from 0, by field */
 /** @typedef {{new: number, changed: number, same: number, refused: {row: number, why: string}[]}} Imported */
-/** @typedef {{person: string, name: string, label: string, at: string, on: string, why: string}} Expected at: time of day or empty */
-/** @typedef {{run: string, person: string, name: string, stage: string, hood: string, left_s: number|null}} Queued */
-/** @typedef {{key: string, text: string, done: boolean}} Chore */
-/** @typedef {{expected: Expected[], queue: Queued[], next_free: string, end_of_day: Chore[]}} Day */
-/** @typedef {{people: number, hoods: number, median: number, low: number, high: number, stages: {stage: string, median_s: number, runs: number}[], assumption: string}} Plan */
+/** @typedef {{step: string, seconds: number, source: string, mark: string}} Step */
+/** @typedef {{person: string, name: string, number: string, due: Due[], state: string, stage: string, run: string, outcome: string, slot_at: string, stop_eating: string}} Expected state: waiting, in_test, again or done; slot_at and stop_eating: instants, empty when nobody knows */
+/** @typedef {{what: string, id: string, name: string}} Chore */
+/** @typedef {{day: string, expected: Expected[], waiting: number, more: boolean, next_free: string, end_of_day: Chore[]}} Day */
+/** @typedef {{median: number, low: number, high: number}} Spread low and high: 5 of 100 simulated days lie below, and above */
+/** @typedef {{per_day: Spread, finish_s: Spread, steps: Step[], past: number, said: string[]}} Plan */
+/** @typedef {{job: string, kind: string, state: string, done: number, of: number, why: string, detail: string, result: unknown}} Job */
 
 export const base = "/api/v1";
 
@@ -100,14 +102,13 @@ export function formOf(form, view) {
 /** @param {any} v @returns {Facepiece} */
 function readFacepiece(v) {
   const f = object(v, "a facepiece");
-  const refused = Array.isArray(f.refused) ? Object.fromEntries(f.refused.map((r) => [r.rules, r.why])) : (f.refused ?? {});
-  return /** @type {any} */ ({ ...empty.facepiece, ...f, pieces: f.pieces ?? [], cleaned: f.cleaned ?? {}, refused });
+  return /** @type {any} */ ({ ...empty.facepiece, ...f, pieces: f.pieces ?? [], cleaned: f.cleaned ?? {}, refused: f.refused ?? {} });
 }
 
 /** @param {any} v @returns {Kit} */
 function readKit(v) {
   return {
-    hoods: list(v, "hoods"), solutions: list(v, "solutions").map((s) => ({ ...s, expired: s.expired === true })), warnings: list(v, "warnings").map(String),
+    hoods: list(v, "hoods"), solutions: list(v, "solutions").map((s) => ({ ...s, expired: s.expired === true })),
     nebulisers: list(v, "nebulisers").map((n) => ({ ...n, stale_in_s: n.filled ? (n.stale_in_s ?? null) : null })),
   };
 }
@@ -115,20 +116,18 @@ function readKit(v) {
 /** @param {any} v @returns {Day} */
 function readDay(v) {
   return {
-    next_free: text(object(v).next_free),
-    expected: list(v, "expected").map((e) => ({ person: text(e.person), name: text(e.name), label: text(e.label ?? e.facepiece), at: text(e.at), on: text(e.on), why: text(e.why) })),
-    queue: list(v, "queue").map((q) => ({ run: text(q.run), person: text(q.person), name: text(q.name), stage: text(q.stage), hood: text(q.hood), left_s: q.left_s ?? null })),
-    end_of_day: list(v, "end_of_day").map((c) => (typeof c === "string" ? { key: "", text: c, done: false } : { key: text(c.key), text: text(c.text), done: c.done === true })),
+    day: text(object(v).day), waiting: number(v.waiting), more: v.more === true, next_free: text(v.next_free), end_of_day: list(v, "end_of_day"),
+    expected: list(v, "expected").map((e) => ({ ...e, due: e.due ?? [] })),
   };
 }
 
 /** @param {any} v @returns {Plan} */
 function readPlan(v) {
-  const p = object(v);
-  return {
-    people: number(p.people), hoods: number(p.hoods), median: number(p.median), low: number(p.low), high: number(p.high), assumption: text(p.assumption),
-    stages: list(v, "stages").map((s) => ({ stage: text(s.stage), median_s: number(s.median_s ?? s.s), runs: number(s.runs) })),
+  const spread = (/** @type {unknown} */ s) => {
+    const o = object(s);
+    return { median: number(o.median), low: number(o.low), high: number(o.high) };
   };
+  return { per_day: spread(object(v).per_day), finish_s: spread(v.finish_s), steps: list(v, "steps"), past: number(v.past), said: list(v, "said").map(String) };
 }
 
 /** @param {any} v @returns {Preview} */
@@ -136,18 +135,21 @@ function readPreview(v) {
   const p = object(v);
   const sheets = list(v, "sheets").map(String);
   return {
-    token: text(p.token), columns: list(v, "columns").map(String), rows: list(v, "rows"), encoding: text(p.encoding), delimiter: text(p.delimiter), sheets,
-    sheet: text(p.sheet) || (sheets[0] ?? ""), guess: /** @type {any} */ (p.guess ?? {}),
+    token: text(p.token), columns: list(v, "columns").map(String), rows: list(v, "rows"), count: number(p.count), encoding: text(p.encoding), delimiter: text(p.delimiter), sheets,
+    sheet: sheets[0] ?? "", guess: /** @type {any} */ (p.guess ?? {}),
   };
 }
 
 /** @typedef {(url: string, init: RequestInit) => Promise<Response>} Send */
 
+const askAgainMs = 500;
+
 /**
  * The API through a way of sending requests.
  * @param {Send} send
+ * @param {(done: number, of: number) => void} [progress] of longer work; of: 0 while that is not known
  */
-export function api(send) {
+export function api(send, progress = () => {}) {
   let ahead = 0; // of the box's clock before this screen's, ms
 
   /** @param {string} method @param {string} path @param {unknown} [body] @param {AbortSignal} [signal] */
@@ -172,7 +174,19 @@ export function api(send) {
       const details = Array.isArray(problem.errors) ? problem.errors.map((/** @type {any} */ e) => [e?.location, e?.message].filter(Boolean).join(": ")).filter(Boolean) : [];
       throw new ApiError(answer.status, text(problem.why), [text(problem.detail), ...details].filter(Boolean).join("; ") || `${answer.status} ${answer.statusText}`);
     }
-    return value;
+    return answer.status === 202 ? ended(/** @type {Job} */ (object(value))) : value;
+  }
+
+  /** Asks for longer work until it ends. @param {Job} job @returns {Promise<unknown>} */
+  async function ended(job) {
+    let j = job;
+    while (j.state === "running") {
+      progress(j.done, j.of);
+      await new Promise((go) => setTimeout(go, askAgainMs));
+      j = /** @type {Job} */ (object(await ask("GET", `/jobs/${encodeURIComponent(j.job)}`)));
+    }
+    if (j.state === "failed") throw new ApiError(409, j.why, j.detail);
+    return j.result;
   }
   const part = encodeURIComponent;
   const query = (/** @type {Record<string, string|number>} */ q) => {
@@ -207,7 +221,10 @@ export function api(send) {
     /** @param {string} id @param {string} reason @param {string} by */
     erase: (id, reason, by) => ask("POST", `/people/${part(id)}/erase`, { reason, by }),
     /** @param {Blob & {name?: string}} file @param {Record<string, string>} how encoding, delimiter and sheet; empty: as the box finds */
-    preview: async (file, how) => readPreview(await ask("POST", `/people/import/preview${query({ name: file.name ?? "list", ...how })}`, new Blob([file]))),
+    async preview(file, how) {
+      const p = readPreview(await ask("POST", `/people/import/preview${query({ name: file.name ?? "list", ...how })}`, new Blob([file])));
+      return how.sheet ? { ...p, sheet: how.sheet } : p;
+    },
     /** @param {Order} order @returns {Promise<Imported>} */
     async import(order) {
       const v = object(await ask("POST", "/people/import", order));

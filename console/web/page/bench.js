@@ -98,6 +98,9 @@ function readLists() {
       ui.choices = c;
       const only = (/** @type {{id: string}[]} */ of) => (of.length === 1 ? (of[0]?.id ?? "") : "");
       ui.form.rules ||= only(c.rules);
+      // From the page of a person: that person is chosen already.
+      const asked = new URLSearchParams(location.search).get("person") ?? "";
+      if (ui.form.wearer === "" && c.people.some((p) => p.id === asked)) ui.form.wearer = asked;
       ui.form.tester ||= c.testers.length === 1 ? (c.testers[0] ?? "") : "";
       draw();
     },

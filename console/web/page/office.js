@@ -17,6 +17,7 @@ import { day, inWords } from "./state-office.js";
  * @property {{text: string, take: string}|null} undo       a change that can be put back; take names it
  * @property {{text: string, take: string, left: number}|null} pending  about to be noted, in so many seconds
  * @property {string} busy        what has been under way for over a second
+ * @property {string} done        how much of it, in words
  * @property {boolean} working    something is under way
  */
 
@@ -26,9 +27,12 @@ const keyBy = "tallyhood.by";
 
 /** @param {() => void} draw */
 export function office(draw) {
-  const box = api((url, init) => fetch(url, init));
+  const box = api((url, init) => fetch(url, init), (done, of) => {
+    o.done = of > 0 ? `${done} of ${of}` : "";
+    draw();
+  });
   /** @type {Office} */
-  const o = { by: localStorage.getItem(keyBy) ?? "", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", working: false };
+  const o = { by: localStorage.getItem(keyBy) ?? "", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false };
   /** @type {(() => Promise<unknown>)|null} */
   let back = null;
   /** @type {{what: string, work: () => Promise<unknown>, after: () => unknown, at: number}|null} */
@@ -70,6 +74,7 @@ export function office(draw) {
       clearTimeout(slow);
       o.working = false;
       o.busy = "";
+      o.done = "";
       draw();
     }
   }
@@ -106,6 +111,11 @@ export function office(draw) {
     clear,
     settle,
     today: () => day(box.now()),
+    /** After another thing to do has come up: its top, also for whoever hears the page. */
+    top() {
+      scrollTo(0, 0);
+      document.querySelector("h1")?.focus({ preventScroll: true });
+    },
     /** @param {string} name */
     setBy(name) {
       o.by = name;

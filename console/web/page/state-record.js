@@ -12,7 +12,13 @@ import { exercises } from "./words.js";
 /** @typedef {{schema: string, outcome: string, reason: string, rules: string, agent: string, screening: {squeezes: number, doubtful: number, bin: number}, fit: Fit|null, proof?: string|null, corrections?: {part: string, top_up: number, delta: number, reason: string}[], inputs: {squeeze: number, taste: number, step: number, noise_edges: number, supervised: boolean, faults: string[]}}} Record */
 /** @typedef {string|{name?: string, make?: string, model?: string, style?: string, size?: string, whose?: string}} Who */
 /** @typedef {{run: string, opened: string, wearer: Who, facepiece: Who, outcome: string, reason: string, practice: string}} Line */
-/** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record}} Full */
+/** @typedef {{name: string, state: string, reason?: string}} Piece a part of the box at the opening */
+/** @typedef {{id: string, mark: string, role: string, agent: string, lot: string, age_ns?: number, expired?: boolean, checked?: boolean}} Used a nebuliser as it went into use */
+/** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, kit?: Used[]|null}} Opening */
+/** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record} & Opening} Full */
+/** @typedef {{field: string, from: string, to: string, reason: string, by: string}} Amendment */
+/** @typedef {{who: string, record: string, strokes: string, holds: boolean}} Signature */
+/** @typedef {{run: string, person: string, name: string, facepiece: string, tester: string, make: string, model: string, size: string, at: string, quality: string, outcome: string, first: string, reason: string, recalled: string, practice: boolean, nebulisers: string[], hash: string, signed: Signature[], amended: Amendment[]}} Row a run as a list has it; outcome is as of now, first that of its own facts */
 
 /** A person or facepiece in words. @param {Who} w */
 export function whoOf(w) {
@@ -27,11 +33,12 @@ export function when(rfc3339) {
 }
 
 /**
- * The whole strip of a record.
+ * The whole strip of a record, on a narrow screen in lines one below the other.
  * @param {Full} full
- * @returns {{strip: import("./strip.js").StripRun, frame: import("./strip.js").StripFrame}}
+ * @param {"wide"|"low"|"narrow"} [size]
+ * @returns {{strip: import("./strip.js").StripRun, frames: import("./strip.js").StripFrame[]}}
  */
-export function ofRecord(full) {
+export function ofRecord(full, size = "wide") {
   const f = full.record.fit;
   const nowMs = f?.duration_s == null ? null : f.duration_s * 1000;
   const known = f?.exercises ?? [];
@@ -48,7 +55,7 @@ export function ofRecord(full) {
       topUps: (f?.top_ups ?? []).map((d) => ({ n: d.n, required: d.required, given: d.given, extra: d.extra, dueMs: d.due_s * 1000, shutMs: d.due_s * 1000 + 25_000 })),
       squeezesMs: squeezes.map((s) => s * 1000), halfLifeMs: defaultHalfLifeMs, nowMs, ended: true, mark: marks[full.record.outcome] ?? "",
     },
-    frame: wide,
+    frames: size === "narrow" ? [[-50_000, 124_000], [116_000, 244_000], [236_000, 364_000], [356_000, 484_000]].map(([fromMs = 0, toMs = 0]) => ({ ...wide, width: 366, height: 170, fromMs, toMs, left: 6 })) : [wide],
   };
 }
 
@@ -62,4 +69,86 @@ export function readRecord(value) {
   if (v?.record?.schema !== "tallyhood.record/1") throw new Error("not a record that this page knows");
   for (const part of /** @type {const} */ (["screening", "inputs"])) if (!v.record[part]) throw new Error(`the record has no ${part}`);
   return v;
+}
+
+/** A line of the list without the job around it, as a row. @param {Line} l @returns {Row} */
+export function rowOf(l) {
+  return {
+    run: l.run, person: "", name: whoOf(l.wearer), facepiece: whoOf(l.facepiece), tester: "", make: "", model: "", size: "", at: l.opened, quality: "", outcome: l.outcome, first: l.outcome, reason: l.reason,
+    recalled: "", practice: l.practice !== "", nebulisers: [], hash: "", signed: [], amended: [],
+  };
+}
+
+/** @typedef {"all"|"pass"|"fail"|"not_valid"|"cannot_taste"|"recalled"|"practice"} Wanted */
+
+/**
+ * Those rows that are asked for. Practice counts among no outcome: it is none.
+ * @param {Row[]} rows
+ * @param {Wanted} wanted
+ * @param {string} to last day; empty: all
+ */
+export function chosen(rows, wanted, to = "") {
+  return rows.filter((r) => (to === "" || r.at.slice(0, 10) <= to)
+    && (wanted === "all" || (wanted === "practice" ? r.practice : wanted === "recalled" ? r.recalled !== "" : !r.practice && r.outcome === wanted)));
+}
+
+/** Rows by the day of their opening, in their order. @param {Row[]} rows @returns {{day: string, rows: Row[]}[]} */
+export function byDay(rows) {
+  /** @type {{day: string, rows: Row[]}[]} */
+  const out = [];
+  for (const r of rows) {
+    const day = /^\d{4}-\d\d-\d\d/.exec(r.at)?.[0] ?? "";
+    const last = out.at(-1);
+    if (last?.day === day) last.rows.push(r);
+    else out.push({ day, rows: [r] });
+  }
+  return out;
+}
+
+/** The outcome as of now: a recalled run is not valid. @param {Full} full @param {Row|null} run */
+export function outcomeNow(full, run) {
+  return run?.recalled ? "not_valid" : full.record.outcome;
+}
+
+/** What stands for a label now, after its corrections. @param {string} first @param {Amendment[]} amended @param {string} field */
+export function labelNow(first, amended, field) {
+  return amended.filter((a) => a.field === field).at(-1)?.to ?? first;
+}
+
+/**
+ * Why there is no wallet card, as a key of noCard; empty when there is one. The
+ * box decides; this says beforehand what it would say.
+ * @param {Full} full
+ * @param {Row|null} run
+ */
+export function cardRefused(full, run) {
+  if (run === null) return "unknown";
+  if (full.practice) return "practice";
+  if (run.recalled) return "recalled";
+  if (full.record.outcome !== "pass" || full.record.reason !== "") return "outcome";
+  if (full.record.proof && full.record.proof !== "tasted") return "proof";
+  if (!["confirmed", "network"].includes(full.wall_quality ?? "") || when(full.opened) === "") return "date";
+  const name = whoOf(full.wearer);
+  if (name === "(erased)" || name === "(sealed)") return "erased";
+  if (name === "" && run.name === "") return "name";
+  return run.make && run.model && run.size ? "" : "facepiece";
+}
+
+/** Why a record is not signed, in words; empty when it is. @param {Full} full @param {Row|null} run */
+export function signRefused(full, run) {
+  if (full.practice) return "Practice is not signed.";
+  return run === null ? "The box offers no signing here." : "";
+}
+
+/** The first signature that still stands under the record, by who signed. @param {Row} run @param {string} who */
+export function signatureOf(run, who) {
+  const all = run.signed.filter((s) => s.who === who);
+  return all.findLast((s) => s.holds) ?? all.at(-1) ?? null;
+}
+
+/** Bytes in words. @param {number} bytes */
+export function size(bytes) {
+  if (bytes < 1000) return `${bytes} bytes`;
+  const [unit, by] = bytes < 1e6 ? ["kB", 1e3] : bytes < 1e9 ? ["MB", 1e6] : ["GB", 1e9];
+  return `${(bytes / Number(by)).toFixed(1)} ${unit}`;
 }

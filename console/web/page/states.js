@@ -1,17 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Every state of the Bench, the page Inputs, the Wearer's screen, the Gallery and a record from
-// sample snapshots: a reference to look at. ?only=NAME shows one alone.
+// Every state of the Bench, the page Inputs, the Wearer's screen and the Gallery
+// from sample snapshots: a reference to look at. ?only=NAME shows one alone.
 
 import { html, nothing, render } from "./vendor/lit-html.js";
-import { box, choices, inputStates, poorBox, record as sampleRecord, silentBox, states } from "./samples.js";
+import { box, choices, inputStates, poorBox, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { shown, wearerShown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
 import { bench } from "./view-bench.js";
 import { gallery } from "./view-gallery.js";
 import { inputs } from "./view-inputs.js";
-import { record, records } from "./view-records.js";
 import { wearer } from "./view-wearer.js";
 
 const act = { verb() {}, open() {}, close() {}, takeOver() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {},
@@ -66,13 +65,6 @@ function screens() {
   addInputs("refused", "run-open", { said: "A run is open already." });
   addInputs("stale", "good", {}, 4200);
   out["inputs-loading"] = () => inputs(null, null, null, { asleep: false, sim: false, said: "", problem: "", contacts: [], box: null, boxProblem: "", clock: null }, act);
-  out.record = () => record(sampleRecord(""), "");
-  out["record-practice"] = () => record(sampleRecord("simulated board"), "");
-  out.records = () => records([
-    { run: "r-7", opened: "2026-09-14T09:41:07+02:00", wearer: "Ilse Brandvold", facepiece: "Corrie half mask, medium", outcome: "pass", reason: "", practice: "" },
-    { run: "r-6", opened: "2026-09-14T09:12:50+02:00", wearer: "Tomasz Okonjo", facepiece: "Corrie half mask, large", outcome: "fail", reason: "tasted", practice: "" },
-    { run: "r-5", opened: "2026-09-14T08:58:01+02:00", wearer: "Marit Quayle", facepiece: "Dunmore disposable", outcome: "not_valid", reason: "top_up_short", practice: "simulated board" },
-  ], "");
   return out;
 }
 

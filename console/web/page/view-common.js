@@ -19,7 +19,10 @@ export function practice(why) {
 
 /** @param {string} here */
 export function nav(here) {
-  const pages = [["/bench", "Bench"], ["/wearer", "Wearer"], ["/gallery", "Gallery"], ["/records", "Records"], ["/inputs", "Inputs"]];
+  const pages = [
+    ["/bench", "Bench"], ["/wearer", "Wearer"], ["/gallery", "Gallery"], ["/day", "Day"], ["/people", "People"], ["/facepieces", "Facepieces"], ["/kit", "Kit"],
+    ["/records", "Records"], ["/insight", "Insight"], ["/inputs", "Inputs"], ["/settings", "Settings"],
+  ];
   return html`<nav aria-label="Pages">${pages.map(
     ([href, name]) => html`<a href=${href} aria-current=${href === here ? "page" : nothing}>${name}</a>`,
   )}</nav>`;

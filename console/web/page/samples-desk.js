@@ -1,0 +1,107 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// Samples of Records, a record, Insight and Settings, of an invented place: for
+// states-desk.html and for tests. Nobody in it is real.
+
+import { record as run } from "./samples.js";
+
+/** @typedef {import("./state-record.js").Row} Row */
+/** @typedef {import("./state-record.js").Full} Full */
+
+const hash = "9f2c61d0b7e34a5586a0c1f7d2e98b4431aa07c5e6d9f8b2c3a415263748596a";
+
+/** @param {Partial<Row>} over @returns {Row} */
+export function row(over) {
+  return {
+    run: "r000412", person: "p-7kq2m9xd", name: "Ilse Brandvold", facepiece: "Brindle Corrie, medium", tester: "Oda Fennimore", make: "Brindle", model: "Corrie", size: "medium", at: "2026-09-14T09:41:07+02:00", quality: "confirmed",
+    outcome: "pass", first: "pass", reason: "", recalled: "", practice: false, nebulisers: ["neb-w1", "neb-s1"], hash, signed: [], amended: [], ...over,
+  };
+}
+
+/** The runs of two days, newest first. */
+export const rows = [
+  row({}),
+  row({ run: "r000411", name: "Tomasz Okonjo", facepiece: "Brindle Corrie, large", size: "large", at: "2026-09-14T09:12:50+02:00", outcome: "fail", first: "fail", reason: "tasted" }),
+  row({ run: "r000410", name: "Marit Quayle", facepiece: "Oxley Gill, medium", at: "2026-09-14T08:58:01+02:00", outcome: "not_valid", first: "not_valid", reason: "top_up_short" }),
+  row({ run: "r000409", name: "Oda Fennimore", at: "2026-09-14T08:31:44+02:00", practice: true }),
+  row({ run: "r000408", name: "Γιώργος Παπαδάκης", facepiece: "Oxley Gill, large", at: "2026-09-11T15:20:11+02:00", outcome: "not_valid", first: "pass", recalled: "mist_check_failed", reason: "mist_check_failed" }),
+  row({ run: "r000407", name: "Zdzisława Wiśniewska-Błaszczykiewicz", facepiece: "Marl & Sons Scree with exhalation valve, S/M", at: "2026-09-11T14:55:00+02:00", outcome: "cannot_taste", first: "cannot_taste", reason: "no_taste_by_30" }),
+  row({ run: "r000406", name: "", person: "p-0000aaaa", at: "2026-09-11T14:20:00+02:00" }),
+];
+
+/** Everything about the box and kit that a record may hold. */
+const opening = {
+  wall_quality: "confirmed", time_source: "kernel time", style: "half mask, silicone, two P3 filters", size: "medium", whose: "own piece, as worn at work", version: "0.4.0",
+  box: [
+    { name: "board", state: "loaded", reason: "" }, { name: "wired contacts", state: "loaded", reason: "" }, { name: "bulb sensor", state: "absent", reason: "no pressure part answers" }, { name: "sound", state: "loaded", reason: "" },
+    { name: "watchdog", state: "failed", reason: "the device is held by another program" },
+  ],
+  wiring_checked: "2026-09-14T07:58:20+02:00", sound_ms: 241.6,
+  kit: [
+    { id: "neb-w1", mark: "W1", role: "weak", agent: "bitter", lot: "W-2291", age_ns: 5.1e12, expired: false, checked: true },
+    { id: "neb-s1", mark: "S1", role: "strong", agent: "bitter", lot: "S-2290", age_ns: 5.4e12, expired: false, checked: true },
+  ],
+};
+
+/** A record with all that is around it. @param {Partial<Full>} [over] @returns {Full} */
+export function full(over = {}) {
+  return { ...run(""), run: "r000412", facepiece: "Brindle Corrie, medium", ...opening, ...over };
+}
+
+/** A record of a run that failed. @returns {Full} */
+export function failed() {
+  const f = full({ run: "r000411", wearer: "Tomasz Okonjo", facepiece: "Brindle Corrie, large" });
+  const fit = f.record.fit;
+  if (fit) {
+    f.record = { ...f.record, outcome: "fail", reason: "tasted", fit: { ...fit, duration_s: 163.4, taste_s: 163.4, taste_exercise: "head_side_to_side", top_ups: fit.top_ups.slice(0, 5), exercises: fit.exercises.slice(0, 3), squeezes_total: 36 } };
+    f.squeezes_s = f.squeezes_s?.filter((s) => s < 163.4) ?? [];
+  }
+  return f;
+}
+
+/** What was added to a run later. */
+export const amended = row({
+  tester: "Bram Okafor", amended: [{ field: "tester", from: "Oda Fennimore", to: "Bram Okafor", reason: "the wrong name was picked from the list", by: "Agnes Thorley" }],
+  signed: [{ who: "tester", record: hash, strokes: hash, holds: true }, { who: "wearer", record: "00", strokes: hash, holds: false }],
+});
+
+/** A signature that was drawn. @type {import("./sign.js").Drawing} */
+export const drawing = {
+  open: false, full: false,
+  strokes: [
+    [[0.12, 0.62], [0.14, 0.3], [0.18, 0.18], [0.22, 0.3], [0.2, 0.6], [0.15, 0.7], [0.12, 0.58]], [[0.24, 0.6], [0.28, 0.48], [0.31, 0.55], [0.29, 0.66], [0.34, 0.42], [0.35, 0.2], [0.35, 0.62], [0.4, 0.5], [0.44, 0.6], [0.47, 0.62]],
+    [[0.55, 0.24], [0.54, 0.66]], [[0.53, 0.25], [0.66, 0.22]], [[0.54, 0.42], [0.63, 0.4]], [[0.66, 0.55], [0.7, 0.46], [0.72, 0.62], [0.76, 0.48], [0.78, 0.6], [0.82, 0.45], [0.86, 0.58], [0.92, 0.5]],
+  ],
+};
+
+/** @type {import("./desk.js").Claim} */
+export const claim = {
+  run: "r000412", head: "", proof: ["a", "b", "c", "d", "e", "f", "g", "h", "i"],
+  text: "TALLYHOOD1:6BFOXN%TS3DH0YOJ58S S-W5HDC *M0II5XHC9B5G2+$N IOP-IA%NFQGRJPC%OQHIZC4.OI1RM8ZA.A5:S9MKN4NN3F85QNCY0O%0VZ001HOC9JU0D0HT0HB2PL/IB*09B9LW4T*8+DC:IU3YTZQ6M7",
+};
+
+/** @type {import("./desk.js").Head} */
+export const head = {
+  size: 51_204, root: "", wall: "2026-09-14T09:49:12+02:00", quality: "confirmed", note: "tallyhood.head/1", key: "harrowgate-1+5d0c2a9e+AdM7Xl0k3q8ZrYv2m1pNwB6cJtQeHs9fUgLaRyKiOx4T",
+};
+
+/** @type {import("./desk.js").Policy} */
+export const policy = { rules: "uk-hse", retest_months: 24, keep_months: 0, site: "Harrowgate Stoneworks, the yard", hoods: 2 };
+export const choices = [{ id: "us-osha", label: "US rule" }, { id: "uk-hse", label: "UK guidance" }];
+
+/** @type {import("./desk.js").Retention} */
+export const retention = {
+  months: 60, count: 214, runs: [row({ run: "r000012", at: "2021-03-11T10:11:00+01:00" })], more: false,
+  people: [{ person: "p-1", name: "Anders Holmlund", number: "H-0031", left: "2021-06-30", lastRun: "2021-05-03" }, { person: "p-2", name: "Noor Vasquez", number: "", left: "2021-04-01", lastRun: "" }],
+};
+
+/** @type {import("./desk.js").Letter[]} */
+export const letters = [{ letter: "A", name: "Oda Fennimore" }, { letter: "B", name: "Bram Okafor" }, { letter: "C", name: "Agnes Thorley" }];
+
+/** Texts that are no chart of ours. */
+export const hostile = [
+  `<svg xmlns="http://www.w3.org/2000/svg"><script>document.title = "run"</script></svg>`, `<svg xmlns="http://www.w3.org/2000/svg" onload="document.title = 'run'"><rect/></svg>`,
+  `<svg xmlns="http://www.w3.org/2000/svg"><foreignObject><b xmlns="http://www.w3.org/1999/xhtml">x</b></foreignObject></svg>`, `<svg xmlns="http://www.w3.org/2000/svg"><a href="javascript:1"><text>x</text></a></svg>`,
+  `<svg xmlns="http://www.w3.org/2000/svg"><rect fill="url(http://192.0.2.1/x)"/></svg>`, `<svg xmlns="http://www.w3.org/2000/svg"><g><text style="x">x</text></g></svg>`, `<svg xmlns="http://www.w3.org/2000/svg"><image href="/x"/></svg>`,
+  `<html xmlns="http://www.w3.org/1999/xhtml"/>`, `<svg xmlns="http://www.w3.org/2000/svg"><rect></svg>`, "no drawing",
+];

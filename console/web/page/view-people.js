@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// The list of people: a search that answers while one types, and who is due
+// next while nobody is searched. Pure.
+
+import { html, nothing } from "./vendor/lit-html.js";
+import { called, firstDue, labelOf, personStanding, standing, yearLine } from "./state-office.js";
+import { drawing, office, pipSvg, typedIn } from "./view-office.js";
+import { dueWhys } from "./words-office.js";
+import { lookUp } from "./words.js";
+
+/** @typedef {import("./api.js").Person} Person */
+/** @typedef {import("./api.js").Due} Due */
+/**
+ * @typedef {object} Ui
+ * @property {string} query
+ * @property {Person[]|null} people   null: not asked for
+ * @property {"none"|"some"|"many"} more  whether there are more, and whether they can be shown
+ * @property {boolean} searching      an answer is under way
+ * @property {Due[]|null} due         null: not read yet
+ * @property {boolean|null} nobody    nobody is entered at all; null: not known yet
+ * @property {import("./api.js").Facepiece[]} facepieces
+ * @property {string} today
+ */
+/** @typedef {{search: (query: string) => void, more: () => void} & import("./view-office.js").OfficeActs} Acts */
+
+/** @param {import("./office.js").Office} o @param {Ui} ui @param {Acts} act */
+export function people(o, ui, act) {
+  const asked = ui.query.trim() !== "";
+  return office({ here: "/people", title: "People", cls: "people" }, o, act, html`
+    <div class="finder">
+      <label class="find"><span>Name or company number</span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.search(typedIn(e))}></label>
+      <p class="links"><a class="to" href="/people/new">Enter a person</a><a class="to" href="/people/import">Bring a list</a></p>
+    </div>
+    ${asked ? found(ui, act) : ui.nobody ? nobody() : due(ui)}
+    <p class="links foot-links"><span>Take everything along:</span><a class="to" href="/api/v1/people.csv" download>CSV</a><a class="to" href="/api/v1/people.xlsx" download>XLSX</a><a class="to" href="/api/v1/due.ics" download>Due dates for a calendar</a></p>`);
+}
+
+/** @param {Ui} ui @param {Acts} act */
+function found(ui, act) {
+  const n = ui.people?.length ?? 0;
+  const word = ui.people === null ? "Looking." : n === 0 ? `Nobody is called or numbered “${ui.query.trim()}”.` : `${n}${ui.more === "none" ? "" : " and more"} found`;
+  return html`<section aria-label="Found" class=${ui.searching ? "older" : ""}>
+    <p class="counted" role="status">${word}</p>
+    ${ui.people !== null && n === 0 ? html`<p>Each word may be the beginning of a name or number; marks above letters do not matter. Or <a href=${`/people/new?name=${encodeURIComponent(ui.query.trim())}`}>enter ${ui.query.trim()}</a>.</p>` : nothing}
+    <ul class="folk">${(ui.people ?? []).map((p) => row(p, ui))}</ul>
+    ${ui.more === "some" ? html`<p><button @click=${act.more} ?disabled=${ui.searching}>Show more</button></p>` : ui.more === "many" ? html`<p>There are more. Write more of the name or number to find the one.</p>` : nothing}
+  </section>`;
+}
+
+/** @param {Person} p @param {Ui} ui */
+function row(p, ui) {
+  const s = personStanding(p, ui.today);
+  const d = firstDue(p);
+  const passed = p.tested.find((t) => t.facepiece === (d?.facepiece ?? p.facepieces[0]))?.on ?? "";
+  return html`<li><a class=${`person is-${s.key}`} href=${`/people/${encodeURIComponent(p.id)}`}>${pipSvg(s.pip)}
+    <span class="who"><b><bdi>${called(p)}</bdi></b><small>${[p.name ? p.number : "", p.job].filter(Boolean).join(", ")}</small></span>
+    ${p.left ? html`<span></span>` : drawing(yearLine(ui.today, passed, d?.on ?? ""), 300, 36, "", "year")}
+    <span class="stand"><strong>${s.word}</strong><small>${d ? labelOf(ui.facepieces, d.facepiece) : ""}${p.cleared || p.left ? "" : d ? "; no clearance" : "no clearance"}</small></span></a></li>`;
+}
+
+/** @param {Ui} ui */
+function due(ui) {
+  if (ui.due === null) return html`<p class="counted">Reading who is due.</p>`;
+  if (ui.due.length === 0) return html`<p class="say">Nobody is due in the next thirty days. Type a name to find somebody.</p>`;
+  return html`<section aria-label="Due next"><h2>Due next</h2>
+    <ul class="folk">${ui.due.map((d) => {
+      const s = standing(d.on, ui.today);
+      return html`<li><a class=${`person is-${s.key}`} href=${`/people/${encodeURIComponent(d.person)}`}>${pipSvg(s.pip)}
+        <span class="who"><b><bdi>${d.name || d.person}</bdi></b><small>${d.label || labelOf(ui.facepieces, d.facepiece)}</small></span>
+        ${drawing(yearLine(ui.today, "", d.on), 300, 36, "", "year")}
+        <span class="stand"><strong>${s.word}</strong><small>${lookUp(dueWhys, d.why)}</small></span></a></li>`;
+    })}</ul></section>`;
+}
+
+function nobody() {
+  return html`<section class="empty"><p class="say">Nobody is entered yet.</p>
+    <p>A name or a company number is enough to begin. Whoever keeps a list already, in a table of any kind, can bring it: it is shown first, and nothing is taken in before you say so.</p>
+    <p class="links"><a class="to first" href="/people/new">Enter the first person</a><a class="to" href="/people/import">Bring a list</a></p></section>`;
+}
