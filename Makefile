@@ -13,7 +13,7 @@ export CGO_ENABLED := 0
 # tests/ starts programs, browsers and machines; the race detector is for the rest.
 UNIT = $$(go list ./... | grep -v '^tallyhood/tests\(/\|$$\)')
 # Machines and systems of the tests' own are started alone: neighbours starve them.
-BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\)')
+BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
 # Packages whose work is done by several goroutines at once.
 LOOPS = $(wildcard console/session console/hub)
 comma := ,
@@ -39,7 +39,7 @@ go-test: install build/tools/testlog build/tools/nfpm ## every Go test
 	go test -C .ci/tools ./...
 	tests/kernel/fetch
 	go test -timeout 20m -json $(BESIDE) | build/tools/testlog
-	go test -timeout 20m -p 1 -json ./tests/package ./tests/kernel | build/tools/testlog
+	go test -timeout 20m -p 1 -json ./tests/package ./tests/kernel ./tests/browser | build/tools/testlog
 
 .PHONY: pages
 pages: install ## the pages' source, types and module tests

@@ -326,6 +326,9 @@ func (p papers) calendar(ctx context.Context, w io.Writer, by string) error {
 			}
 			all = append(all, report.DueDate{UID: d.Person + "-" + d.Facepiece + "@tallyhood", On: on, Summary: "Fit test: " + name + ", " + labels[d.Facepiece], Place: policy.Site})
 		}
+		if next != "" && next <= after {
+			return errors.New("the list of what is due does not go on")
+		}
 		if after = next; len(all) > mostSheet {
 			return problem(http.StatusConflict, "too_many", "These are too many days for a calendar. Name a last day.")
 		}
