@@ -130,7 +130,7 @@ func (p *parts) box() wire.Box {
 	p.health.mu.Lock()
 	w := p.health.seen
 	p.health.mu.Unlock()
-	w.TimeSource, w.Version, w.Parts = p.source(), version, []wire.Part{}
+	w.TimeSource, w.Version, w.Practice, w.Parts = p.source(), version, p.practised, []wire.Part{}
 	for _, q := range p.report() {
 		line := wire.Part{Name: q.Name, State: string(q.State), Reason: q.Reason, Lines: []string{}}
 		for _, l := range q.Lines {

@@ -180,6 +180,8 @@ type parts struct {
 	stop    context.CancelFunc // ends the daemon in order
 	log     *slog.Logger
 	out     io.Writer
+
+	practised string // why records are practice; empty for real ones
 }
 
 // The grace of a board. A script dates its edges before it can hand them over,
@@ -235,6 +237,7 @@ func (p *parts) boardName() string {
 
 func console(ctx context.Context, o options, p *parts) error {
 	practice := p.practice(o)
+	p.practised = practice
 	var server *web.Server
 	watchdog := newWatchdog(p.log)
 	conf := session.Config{

@@ -178,6 +178,7 @@ type Box struct {
 	StoreFree  int64    `json:"store_free"` // bytes
 	StoreOf    int64    `json:"store_of"`
 	WriteMS    *float64 `json:"write_ms"` // median of a small durable write
+	Practice   string   `json:"practice"` // why nothing here is a test record; empty on a real box
 	Version    string   `json:"version"`
 }
 

@@ -169,7 +169,7 @@ func TestWritingToDamage(t *testing.T) {
 			defer s.Close()
 			var after []store.Entry
 			err = s.Read(ctx, 1, func(e store.Entry) error { after = append(after, e); return nil })
-			if n := min(len(after), len(before)); !reflect.DeepEqual(after[:n], before[:n]) || err == nil && len(after) != len(before)+2 {
+			if n := min(len(after), len(before)); n > 0 && !reflect.DeepEqual(after[:n], before[:n]) || err == nil && len(after) != len(before)+2 {
 				t.Errorf("%s: silently wrong after writing: %d entries, %v", d.name, len(after), err)
 			}
 			if err != nil && !errors.Is(err, store.ErrDamaged) {

@@ -92,7 +92,7 @@ export const contract = 1;
 /** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[]}} Choices */
 /** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string}} Open */
 /** @typedef {{name: string, state: string, reason: string, lines: string[]}} Part */
-/** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, version: string}} Box */
+/** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, practice: string, version: string}} Box */
 /** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string, mark?: string}} Input */
 /** @typedef {{line: string, closed: boolean}} Contact */
 /** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string}} Command */
@@ -123,7 +123,7 @@ export const forms = {
   Clock: { wall: "string", quality: "string", trusted: "boolean", steps: "number" },
   Box: {
     parts: "Part[]", time_source: "string", volts: "string", heat: "number|null", heat_high: "boolean", store_file: "string",
-    store_free: "number", store_of: "number", write_ms: "number|null", version: "string",
+    store_free: "number", store_of: "number", write_ms: "number|null", practice: "string", version: "string",
   },
   Part: { name: "string", state: "string", reason: "string", lines: "string[]" },
   Run: {

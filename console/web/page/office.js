@@ -6,6 +6,8 @@
 // page shows.
 
 import { api } from "./api.js";
+import { readBox } from "./contract.js";
+import { getJSON } from "./screen.js";
 import { day, inWords } from "./state-office.js";
 
 /**
@@ -19,6 +21,7 @@ import { day, inWords } from "./state-office.js";
  * @property {string} busy        what has been under way for over a second
  * @property {string} done        how much of it, in words
  * @property {boolean} working    something is under way
+ * @property {string} practice    why nothing here is a test record; empty on a real box
  */
 
 const pendingMs = 8000;
@@ -32,7 +35,14 @@ export function office(draw) {
     draw();
   });
   /** @type {Office} */
-  const o = { by: localStorage.getItem(keyBy) ?? "", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false };
+  const o = { by: localStorage.getItem(keyBy) ?? "", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, practice: "" };
+  getJSON("/api/box").then(
+    (value) => {
+      o.practice = readBox(value).practice;
+      draw();
+    },
+    () => {}, // what cannot be read is said by whatever the page asks for
+  );
   /** @type {(() => Promise<unknown>)|null} */
   let back = null;
   /** @type {{what: string, work: () => Promise<unknown>, after: () => unknown, at: number}|null} */

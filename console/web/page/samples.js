@@ -217,7 +217,7 @@ export const box = {
     { name: "loudspeaker", state: "failed", reason: "the card is there, its mixer is not", lines: [] },
   ],
   time_source: "kernel time", volts: "sound", heat: 48.2, heat_high: false, store_file: "/var/lib/tallyhood/store", store_free: 11_340_000_000, store_of: 29_100_000_000,
-  write_ms: 4.2, version: "0.3.0",
+  write_ms: 4.2, practice: "", version: "0.3.0",
 };
 /** @type {import("./contract.js").Box} */
 export const poorBox = { ...box, volts: "low", heat: 83.5, heat_high: true, store_free: 120_000_000, write_ms: 412 };

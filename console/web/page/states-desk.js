@@ -21,7 +21,7 @@ const act = {
   period() {}, names() {}, look() {}, drop() {}, where() {}, see() {}, back() {}, restore() {},
 };
 /** @param {Partial<import("./office.js").Office>} [over] @returns {import("./office.js").Office} */
-const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, ...over });
+const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, practice: "", ...over });
 
 /** @param {import("./desk.js").Figures} figures @returns {Record<string, () => unknown>} */
 function screens(figures) {

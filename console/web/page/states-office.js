@@ -19,7 +19,7 @@ const act = {
   edit() {}, cleaned() {}, showGone() {}, go() {}, fill() {}, good() {}, sweep() {}, bad() {}, reckon() {},
 };
 /** @param {Partial<import("./office.js").Office>} [over] @returns {import("./office.js").Office} */
-const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, ...over });
+const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, practice: "", ...over });
 
 /** @returns {Record<string, () => unknown>} */
 export function screens() {

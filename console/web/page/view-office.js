@@ -5,14 +5,14 @@
 
 import { html, nothing, svg } from "./vendor/lit-html.js";
 import { shape } from "./draw.js";
-import { nav, sentence } from "./view-common.js";
+import { nav, practice, sentence } from "./view-common.js";
 
 /** @typedef {import("./office.js").Office} Office */
 /** @typedef {{setBy: (name: string) => void, settle: () => unknown, takeBack: () => void, undo: () => unknown}} OfficeActs */
 /** @typedef {{pip: string, word: string}} Pip */
 
 /**
- * @param {{here: string, title: unknown, cls?: string, say?: string}} page
+ * @param {{here: string, title: unknown, cls?: string, say?: string, own?: boolean}} page own: the body says itself whether it is practice
  * @param {Office} o
  * @param {OfficeActs} act
  * @param {unknown} body
@@ -21,6 +21,7 @@ export function office(page, o, act, body) {
   return html`<main class=${`sheet plain office ${page.cls ?? ""}`}>
     <header class="head"><h1 tabindex="-1">${page.title}</h1>${nav(page.here)}
       <label class=${`by ${o.byMissing ? "wanted" : ""}`}><span>Done by</span><input id="by" type="text" maxlength="120" autocomplete="off" spellcheck="false" .value=${o.by} @change=${(/** @type {Event} */ e) => act.setBy(typedIn(e))}></label></header>
+    ${page.own ? nothing : practice(o.practice)}
     ${lines(o, act)}
     ${page.say ? html`<p class="say" aria-live="polite">${sentence(page.say)}</p>` : nothing}
     ${body}

@@ -147,7 +147,7 @@ export function record(o, ui, act) {
   const r = full.record;
   const { strip, frames } = ofRecord(full, ui.size);
   const now = outcomeNow(full, ui.run);
-  return office(page, o, act, html`
+  return office({ ...page, own: true }, o, act, html`
     ${practice(full.practice)}
     <section class="outcome-line" aria-label="Outcome">${ui.run?.recalled && now !== r.outcome ? html`<p class="outcome"><s class="was">${outcome(r.outcome)}</s></p>` : nothing}<p class=${`outcome ${now}`}>${outcome(now)}</p>
       <p>${ui.run?.recalled ? "" : r.reason ? lookUp(reasons, r.reason) : "Nothing was tasted through the whole test, with every dose given."}</p></section>
