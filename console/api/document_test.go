@@ -63,6 +63,7 @@ GET /plan
 GET /day/reminders.pdf
 GET /day/summary.pdf
 GET /insight
+GET /insight/testers
 GET /policy
 PUT /policy
 GET /retention

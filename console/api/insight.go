@@ -93,6 +93,42 @@ func (a *api) insights() {
 		}) (*reply[Insight], error) {
 			return answered(a.insight(ctx, in.From, in.To))
 		})
+	add(a, route{method: http.MethodGet, path: "/insight/testers", id: "getTesters", tag: "Insight", summary: "Which tester is which letter", heavy: true, time: slow,
+		about: "For who administers the programme: the letters of the charts of the same days, with the names.",
+		out:   Lettered{[]LetteredTester{{"A", "Agnes Thorley"}, {"B", "Bram Okafor"}}}},
+		func(ctx context.Context, in *struct {
+			From string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-01-01"`
+			To   string `query:"to" format:"date" doc:"Last day; empty: all." example:"2026-12-31"`
+		}) (*reply[Lettered], error) {
+			return answered(a.letters(ctx, in.From, in.To))
+		})
+}
+
+// Lettered says which tester is which letter, for who administers the programme.
+type (
+	Lettered struct {
+		Testers []LetteredTester `json:"testers"`
+	}
+	// LetteredTester is one of them.
+	LetteredTester struct {
+		Letter string `json:"letter" example:"A"`
+		Name   string `json:"name" example:"Agnes Thorley"`
+	}
+)
+
+func (a *api) letters(ctx context.Context, from, to string) (Lettered, error) {
+	out := Lettered{Testers: []LetteredTester{}}
+	names := map[insight.ID]string{}
+	set, _, err := a.set(ctx, from, to, names)
+	if err != nil {
+		return out, err
+	}
+	for _, t := range set.Testers() {
+		if name := names[t.ID]; name != "" {
+			out.Testers = append(out.Testers, LetteredTester{t.Letter, name})
+		}
+	}
+	return out, nil
 }
 
 func (a *api) insight(ctx context.Context, from, to string) (Insight, error) {
@@ -104,7 +140,7 @@ func (a *api) insight(ctx context.Context, from, to string) (Insight, error) {
 	if i := slices.IndexFunc(a.figures.all, func(o Insight) bool { return o.From == from && o.To == to }); i >= 0 {
 		return a.figures.all[i], nil
 	}
-	set, leftOut, err := a.set(ctx, from, to)
+	set, leftOut, err := a.set(ctx, from, to, nil)
 	if err != nil {
 		return Insight{}, err
 	}
@@ -121,8 +157,8 @@ func (a *api) insight(ctx context.Context, from, to string) (Insight, error) {
 
 func share(e insight.Estimate) Share { return Share{e.K, e.N, e.Share, e.Lo, e.Hi, e.Known, e.Few()} }
 
-// set counts the runs of some days.
-func (a *api) set(ctx context.Context, from, to string) (*insight.Set, int, error) {
+// set counts the runs of some days; names, if not nil, takes those of testers.
+func (a *api) set(ctx context.Context, from, to string, names map[insight.ID]string) (*insight.Set, int, error) {
 	if a.cfg.Figures != nil {
 		set, err := a.cfg.Figures.Set(ctx, from, to)
 		return set, 0, err
@@ -155,6 +191,9 @@ func (a *api) set(ctx context.Context, from, to string) (*insight.Set, int, erro
 		}
 		if set.Add(t) != nil {
 			leftOut++
+		}
+		if names != nil {
+			names[t.Tester] = r.Tester
 		}
 		return nil
 	})

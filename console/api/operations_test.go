@@ -206,6 +206,12 @@ func TestOperations(t *testing.T) {
 		t.Errorf("figures of nothing %+v", figures.Counts)
 	}
 	s.ask("GET", "/insight?from=x", nil).why(422, WhyMalformed)
+	var letters Lettered
+	s.ask("GET", "/insight/testers", nil).is(200, &letters)
+	if len(letters.Testers) != 1 || letters.Testers[0].Letter != "A" || letters.Testers[0].Name == "" {
+		t.Errorf("letters %+v", letters)
+	}
+	s.ask("GET", "/insight/testers?to=x", nil).why(422, WhyMalformed)
 	s.ask("PUT", "/policy", who(object{"policy": examplePolicy()})).is(200, nil)
 	loose := examplePolicy()
 	loose.Rules, loose.RetestMonths = "us-osha", 60
