@@ -117,6 +117,10 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	}
 	p.wall = clock.NewWall(floor)
 	p.health = newHealth(path, p.clk)
+	// What a power cut left open is closed first, so that the views have it.
+	if err := session.CloseOpenRuns(ctx, p.journal); err != nil {
+		return err
+	}
 	if p.office, err = newOffice(ctx, &p); err != nil {
 		return err
 	}
