@@ -85,6 +85,13 @@ deb: build/tools/nfpm ## the Debian package for this machine
 arm: ## unit tests as both arm kinds, by emulation
 	.ci/emulate
 
+# The packages in which the word size or the order of bytes could matter.
+WORDS = ./device/... ./store ./store/memory ./audio/mix ./audio/tone ./audio/wav ./console/procedure ./console/hoodlevel ./console/record ./console/sealing ./console/wiring ./console/latency ./console/evidence
+
+.PHONY: arm-words
+arm-words: ## the same for the packages in which the processor matters
+	.ci/emulate $(WORDS)
+
 .PHONY: bench
 bench: ## every benchmark once
 	go test -run '^$$' -bench . -benchmem ./...
