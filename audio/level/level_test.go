@@ -312,7 +312,7 @@ func TestRealCard(t *testing.T) {
 	}
 	at := slices.IndexFunc(cards, func(c speaker.Card) bool { return c.Driver == "Dummy" })
 	if at < 0 {
-		t.Skip("missing part: a sound card of the kernel's snd-dummy, whose level nobody hears")
+		t.Skip("not on this machine: a sound card of the kernel's snd-dummy, whose level nobody hears")
 	}
 	for _, percent := range []int{80, 35} {
 		got := set(t, level.Options{Device: cards[at].Device(), Control: "Master", Percent: percent})
