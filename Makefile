@@ -10,8 +10,9 @@ SHELL := /bin/bash
 # The program and its tests are pure Go: one static file for any board.
 export CGO_ENABLED := 0
 
-# tests/ starts programs, browsers and machines; the race detector is for the rest.
-UNIT = $$(go list ./... | grep -v '^tallyhood/tests\(/\|$$\)')
+# tests/ starts programs, browsers and machines, and report and insight are functions of one
+# goroutine whose libraries take long to build; the race detector is for the rest.
+UNIT = $$(go list ./... | grep -v -e '^tallyhood/tests\(/\|$$\)' -e '^tallyhood/console/\(report\|insight\)')
 # Machines and systems of the tests' own are started alone: neighbours starve them.
 BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
 # Packages whose work is done by several goroutines at once.
@@ -62,8 +63,8 @@ race: ## unit tests under the race detector, in random order
 	CGO_ENABLED=1 go test -race -shuffle=on $(UNIT)
 
 .PHONY: cpus
-cpus: ## the packages with loops on one processor and on two
-	$(if $(LOOPS),go test -count=1 -shuffle=on -cpu=1$(comma)2 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
+cpus: ## the packages with loops on one processor; the other tests have them on all
+	$(if $(LOOPS),go test -count=1 -shuffle=on -cpu=1 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
 
 .PHONY: fresh
 fresh: ## what is generated is up to date, and go.mod is tidy
