@@ -47,9 +47,6 @@ type learned struct {
 	err  error
 }
 
-// learnFor is how long a pedal is waited for, real time.
-const learnFor = 25 * time.Second
-
 func (i *inputs) edge(at time.Duration, e device.Edge) {
 	if i.check != nil {
 		i.check.Edge(at, string(e.Line), e.Closed)
