@@ -66,7 +66,7 @@ func TestGoldenForms(t *testing.T) {
 func TestGoldenHashesBySha256sum(t *testing.T) {
 	program, err := exec.LookPath("sha256sum")
 	if err != nil {
-		t.Skip("sha256sum, of the GNU coreutils, is not installed")
+		t.Skip("missing part: sha256sum, of the GNU coreutils")
 	}
 	for _, g := range golden {
 		c := exec.Command(program)

@@ -286,7 +286,7 @@ func TestCloseKills(t *testing.T) {
 func TestWidePipe(t *testing.T) {
 	s, err := launch("sleep", []string{"600"}, 1<<16, slog.New(slog.DiscardHandler))
 	if err != nil {
-		t.Skip("the program sleep is missing: ", err)
+		t.Skip("missing part: the program sleep: ", err)
 	}
 	defer func() {
 		s.Kill()
@@ -310,7 +310,7 @@ func TestWidePipe(t *testing.T) {
 func TestSmallPipe(t *testing.T) {
 	s, err := launch("sleep", []string{"600"}, pipeSize, slog.New(slog.DiscardHandler))
 	if err != nil {
-		t.Skip("the program sleep is missing: ", err)
+		t.Skip("missing part: the program sleep: ", err)
 	}
 	defer func() {
 		s.Kill()
@@ -318,7 +318,7 @@ func TestSmallPipe(t *testing.T) {
 		s.Shut()
 	}()
 	if page := os.Getpagesize(); page > pipeSize {
-		t.Skipf("pages of %d bytes: a pipe of %d cannot be had here", page, pipeSize)
+		t.Skipf("not on this machine: pages are of %d bytes and a pipe of %d cannot be had", page, pipeSize)
 	}
 	if s.(*child).wide {
 		t.Errorf("the pipe is larger than %d bytes", pipeSize)
@@ -328,10 +328,10 @@ func TestSmallPipe(t *testing.T) {
 // The real aplay takes the arguments, with a device that swallows all sound.
 func TestRealAplay(t *testing.T) {
 	if _, err := exec.LookPath("aplay"); err != nil {
-		t.Skip("aplay (of alsa-utils) is not installed")
+		t.Skip("missing part: aplay (of alsa-utils)")
 	}
 	if said, err := exec.Command("aplay", append(arguments(Options{Device: "null"}), os.DevNull)...).CombinedOutput(); err != nil {
-		t.Skipf("aplay cannot open ALSA's null device: %s", said)
+		t.Skipf("missing part: ALSA's null device: %s", said)
 	}
 	clock := newHandClock(boot)
 	p := New(Options{Clock: clock, Device: "null", Log: slog.New(slog.DiscardHandler)})
@@ -434,7 +434,7 @@ func TestTail(t *testing.T) {
 func TestBrokenPipe(t *testing.T) {
 	s, err := launch("true", nil, pipeSize, slog.New(slog.DiscardHandler))
 	if err != nil {
-		t.Skip("the program true is missing: ", err)
+		t.Skip("missing part: the program true: ", err)
 	}
 	<-s.Ended()
 	if _, err := s.Write(make([]byte, 2*block)); err == nil {

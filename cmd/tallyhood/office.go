@@ -37,9 +37,6 @@ type office struct {
 	after func(context.Context) error // what follows a verdict beside the views; may be nil
 }
 
-// sealedKind binds a sealed name to the fact that it stands in.
-var sealedKind = procedure.RunOpened{}.Kind()
-
 func newOffice(ctx context.Context, p *parts) (*office, error) {
 	o := &office{
 		ring: sealing.NewRing(p.journal.Table(sealing.Table), rand.Reader), rules: p.rules, sim: p.sim != nil, log: p.log,
@@ -71,9 +68,11 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 	default:
 		return session.Bound{}, err
 	}
-	if w.Sealed, err = o.ring.Seal(ctx, w.ID, sealedKind, []byte(w.Name)); err != nil {
+	sealed, err := o.desk.SealWearer(ctx, w.ID, w.Name)
+	if err != nil {
 		return session.Bound{}, err
 	}
+	w.Sealed = sealed.Sealed
 	return session.Bound{Wearer: w, Facepiece: f}, nil
 }
 
@@ -115,14 +114,14 @@ func (o *office) names(ctx context.Context, w procedure.Wearer) string {
 }
 
 func openName(ctx context.Context, ring *sealing.Ring, w procedure.Wearer) string {
-	plain, err := ring.Open(ctx, w.ID, sealedKind, w.Sealed)
+	w, err := programme.OpenWearer(ctx, ring, w)
 	switch {
 	case errors.Is(err, sealing.ErrErased):
 		return "(erased)"
 	case err != nil:
 		return "(cannot be read)"
 	}
-	return string(plain)
+	return w.Name
 }
 
 // namesOf opens names for a command that reads a store.

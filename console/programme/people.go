@@ -163,10 +163,15 @@ func (d *Desk) SealWearer(ctx context.Context, person, name string) (procedure.W
 // OpenWearer gives the wearer with the name, as it was at the run. The error is
 // sealing.ErrErased for somebody who was erased; the wearer is then without one.
 func (d *Desk) OpenWearer(ctx context.Context, w procedure.Wearer) (procedure.Wearer, error) {
+	return OpenWearer(ctx, d.cfg.Ring, w)
+}
+
+// OpenWearer is the same for whoever reads a store without a desk.
+func OpenWearer(ctx context.Context, ring *sealing.Ring, w procedure.Wearer) (procedure.Wearer, error) {
 	if w.Sealed == "" {
 		return w, nil
 	}
-	name, err := d.cfg.Ring.Open(ctx, w.ID, wearerKind, w.Sealed)
+	name, err := ring.Open(ctx, w.ID, wearerKind, w.Sealed)
 	if err != nil {
 		return w, fmt.Errorf("name of %s: %w", w.ID, err)
 	}

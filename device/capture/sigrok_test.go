@@ -21,7 +21,7 @@ func sigrok(t *testing.T, args ...string) string {
 	t.Helper()
 	path, err := exec.LookPath("sigrok-cli")
 	if err != nil {
-		t.Skip("sigrok-cli is missing: captures are not compared with those of another program")
+		t.Skip("missing part: sigrok-cli; captures are not compared with those of another program")
 	}
 	var complaint bytes.Buffer
 	cmd := exec.Command(path, args...)

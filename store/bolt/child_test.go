@@ -285,7 +285,7 @@ func TestFailingWrites(t *testing.T) {
 	for _, hurt := range hurts {
 		t.Run(hurt, func(t *testing.T) {
 			if !strings.HasPrefix(hurt, "file size") && runtime.GOARCH != "amd64" && runtime.GOARCH != "arm64" {
-				t.Skip("the filter of system calls is written for 64-bit machines")
+				t.Skip("not on this machine: the filter of system calls is written for 64-bit ones")
 			}
 			path := filepath.Join(t.TempDir(), "store.db")
 			c, out := startChild(t, path, hurt)
@@ -294,7 +294,7 @@ func TestFailingWrites(t *testing.T) {
 			text, err := io.ReadAll(out)
 			if err := errors.Join(err, c.Wait()); err != nil {
 				if strings.Contains(string(text), "error hurt:") {
-					t.Skipf("system calls cannot be filtered here: %s", text)
+					t.Skipf("not on this machine: system calls that can be filtered: %s", text)
 				}
 				t.Fatalf("the child: %v\n%s", err, text)
 			}

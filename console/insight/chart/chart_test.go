@@ -436,7 +436,7 @@ func TestNice(t *testing.T) {
 func TestRenders(t *testing.T) {
 	rsvg, err := exec.LookPath("rsvg-convert")
 	if err != nil {
-		t.Skip("missing program: rsvg-convert, which draws the charts here")
+		t.Skip("missing part: rsvg-convert of librsvg2-bin, which draws the charts here")
 	}
 	dir := t.TempDir()
 	for name, c := range all(Drawer{}, harrowgate(t, 1200)) {
