@@ -30,7 +30,7 @@ var errNotSound = errors.New("check-board: something is wrong with this box; see
 func checkBoardCommand() *cobra.Command {
 	var o options
 	var watch time.Duration
-	var guide, asJSON bool
+	var guide, asJSON, calibrate bool
 	c := &cobra.Command{
 		Use:   "check-board",
 		Short: "show what the box has, what its contacts do, and whether a wire is crossed",
@@ -46,6 +46,9 @@ that is configured does not work.`,
 				return err
 			}
 			o.over(&conf, c.Flags().Changed)
+			if calibrate {
+				return calibrateBulb(c.Context(), o, conf, c.OutOrStdout())
+			}
 			if guide && asJSON {
 				return badInput{errors.New("check-board: --guide asks a person, so it has no --json")}
 			}
@@ -60,6 +63,7 @@ that is configured does not work.`,
 	f.DurationVar(&watch, "watch", 2*time.Second, "how long to watch the contacts")
 	f.BoolVar(&guide, "guide", false, "ask for each contact in turn and find out whether a wire is crossed")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
+	f.BoolVar(&calibrate, "calibrate-bulb", false, "learn the bulb from ten flat squeezes, and keep it beside the store")
 	o.speed = 1
 	return c
 }
@@ -67,6 +71,33 @@ that is configured does not work.`,
 type checkOptions struct {
 	watch         time.Duration
 	guide, asJSON bool
+}
+
+// calibrateFor is how long ten squeezes at the pace of a test may take.
+const calibrateFor = 2 * time.Minute
+
+// calibrateBulb learns the bulb's parameters from ten flat squeezes.
+func calibrateBulb(ctx context.Context, o options, conf config, out io.Writer) (err error) {
+	p := parts{clk: clock.New(1), log: slog.New(slog.DiscardHandler), out: out, conf: conf}
+	if conf.Store.File == "" {
+		return badInput{errors.New("check-board: --store is needed, or store.file: what is learned is kept beside it")}
+	}
+	p.path = conf.Store.File
+	if err := p.openBoard(o); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, p.board.Close()) }()
+	if p.gauge == nil {
+		return badInput{errors.New("check-board: no contact is configured to come from a bulb sensor")}
+	}
+	fmt.Fprintln(out, "Leave the bulb alone for some seconds. Then squeeze it flat and let it fill fully, ten times, at the pace of a test.\nSomebody has to watch that each squeeze is flat: ten equally shallow ones cannot be told from flat ones.")
+	ctx, cancel := context.WithTimeout(ctx, calibrateFor)
+	defer cancel()
+	if _, err := p.gauge.Calibrate(ctx); err != nil {
+		return fmt.Errorf("check-board: %w", err)
+	}
+	_, err = fmt.Fprintln(out, "The bulb is learned. Check it by eye: five flat squeezes count five, five half ones count none.")
+	return err
 }
 
 // A boardReport is what check-board found.

@@ -119,3 +119,16 @@ func TestCheckBoardWithoutHardware(t *testing.T) {
 		t.Errorf("report %+v", r)
 	}
 }
+
+func TestCalibrateWithoutASensor(t *testing.T) {
+	for want, args := range map[string][]string{
+		"--store is needed":      {"check-board", "--calibrate-bulb"},
+		"come from a bulb":       {"check-board", "--calibrate-bulb", "--store", filepath.Join(t.TempDir(), "store")},
+		"bulb.sensor is missing": {"check-board", "--calibrate-bulb", "--config", confFile(t, "[board]\nkind = \"wired\"\n[contact.squeeze]\nby = \"bulb\"\n")},
+	} {
+		var errOut strings.Builder
+		if code := run(t.Context(), args, io.Discard, &errOut); code != 2 || !strings.Contains(errOut.String(), want) {
+			t.Errorf("%v: exit code %d, %q, want %q", args, code, errOut.String(), want)
+		}
+	}
+}

@@ -24,6 +24,7 @@ import (
 	"tallyhood/console/web"
 	"tallyhood/console/wire"
 	"tallyhood/device"
+	"tallyhood/device/bulb"
 	"tallyhood/device/clock"
 	"tallyhood/device/sim"
 	"tallyhood/store"
@@ -172,6 +173,7 @@ type parts struct {
 	path    string
 	board   device.Board
 	sim     *sim.Board      // nil for a wired board
+	gauge   *bulb.Source    // nil without a bulb sensor
 	learner session.Learner // nil where no pedal can be learned
 	grace   time.Duration   // by which edges may arrive late
 	source  func() string   // of the instants of edges

@@ -170,6 +170,7 @@ func (p *parts) bulb() (device.Source, error) {
 	if err != nil {
 		return nil, fmt.Errorf("bulb: %w", err)
 	}
+	p.gauge = s
 	// The bus is found by what finds the GPIO chips.
 	if _, err := gpio.Init(); err != nil {
 		p.log.Warn("buses", "err", err)
