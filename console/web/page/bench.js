@@ -5,10 +5,9 @@
 
 import { render } from "./vendor/lit-html.js";
 import { readChoices } from "./contract.js";
-import { contactKeys, driver, typing } from "./driver.js";
+import { clockActs, contactKeys, driver, typing } from "./driver.js";
 import { drawing, getJSON, root, size } from "./screen.js";
 import { shown } from "./state.js";
-import { wallOf } from "./state-inputs.js";
 import { bench } from "./view-bench.js";
 
 const holdMs = 1000;
@@ -67,21 +66,7 @@ const act = {
     draw();
   },
   contact: d.contact,
-  clock: {
-    edit(edit) {
-      ui.clock = edit;
-      draw();
-    },
-    now: () => Date.now(),
-    confirm() {
-      const snap = d.snap();
-      const wall = snap ? wallOf(snap.clock, ui.clock, Date.now()) : "";
-      if (!d.live() || wall === "") return;
-      d.do("confirm_clock", { wall }, (ok) => {
-        if (ok) ui.clock = null;
-      });
-    },
-  },
+  clock: clockActs(d, ui, draw),
 };
 
 function draw() {

@@ -7,6 +7,7 @@
 import { commander } from "./commands.js";
 import { openLink } from "./link.js";
 import { staleAfterMs } from "./state.js";
+import { wallOf } from "./state-inputs.js";
 import { lookUp, whys } from "./words.js";
 
 const saidForMs = 6000;
@@ -153,4 +154,29 @@ export const contactKeys = { b: "squeeze", g: "step", t: "taste" };
 /** @param {EventTarget|null} target */
 export function typing(target) {
   return target instanceof HTMLInputElement || target instanceof HTMLSelectElement || target instanceof HTMLTextAreaElement;
+}
+
+/**
+ * What a person does with the clock's form, on every page that has it.
+ * @param {ReturnType<typeof driver>} d
+ * @param {{clock: import("./state-inputs.js").Edit}} ui
+ * @param {() => void} draw
+ * @returns {import("./view-clock.js").ClockActs}
+ */
+export function clockActs(d, ui, draw) {
+  return {
+    edit(edit) {
+      ui.clock = edit;
+      draw();
+    },
+    now: () => Date.now(),
+    confirm() {
+      const snap = d.snap();
+      const wall = snap ? wallOf(snap.clock, ui.clock, Date.now()) : "";
+      if (!d.live() || wall === "") return;
+      d.do("confirm_clock", { wall }, (ok) => {
+        if (ok) ui.clock = null;
+      });
+    },
+  };
 }

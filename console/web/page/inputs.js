@@ -5,10 +5,10 @@
 
 import { render } from "./vendor/lit-html.js";
 import { readBox } from "./contract.js";
-import { contactKeys, driver, typing } from "./driver.js";
+import { clockActs, contactKeys, driver, typing } from "./driver.js";
 import { drawing, getJSON, root } from "./screen.js";
 import { shown } from "./state.js";
-import { inputsShown, wallOf } from "./state-inputs.js";
+import { inputsShown } from "./state-inputs.js";
 import { inputs } from "./view-inputs.js";
 
 const boxEveryMs = 10_000;
@@ -32,21 +32,7 @@ const act = {
   },
   takeOver: d.takeOver,
   contact: d.contact,
-  clock: {
-    edit(edit) {
-      ui.clock = edit;
-      draw();
-    },
-    now: () => Date.now(),
-    confirm() {
-      const snap = d.snap();
-      const wall = snap ? wallOf(snap.clock, ui.clock, Date.now()) : "";
-      if (!d.live() || wall === "") return;
-      d.do("confirm_clock", { wall }, (ok) => {
-        if (ok) ui.clock = null;
-      });
-    },
-  },
+  clock: clockActs(d, ui, draw),
 };
 
 function draw() {
