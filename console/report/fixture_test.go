@@ -4,6 +4,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"math"
 	"os"
 	"os/exec"
@@ -131,7 +132,7 @@ func play(t testing.TB, c course) procedure.State {
 		add(c.hoodOff, procedure.Input{Do: procedure.DoHoodOff, By: "Agnes Thorley"})
 	}
 	add(rules.Length()+30*time.Second, procedure.Input{Do: procedure.DoTick})
-	slices.SortStableFunc(events, func(a, b event) int { return int(a.at - b.at) })
+	slices.SortStableFunc(events, func(a, b event) int { return cmp.Compare(a.at, b.at) })
 	for _, e := range events {
 		e.in.At = e.at
 		do(e.in)

@@ -3,6 +3,7 @@
 package session_test
 
 import (
+	"cmp"
 	"slices"
 	"testing"
 	"time"
@@ -23,7 +24,7 @@ func (e *ear) words() []audio.Placed {
 			out = append(out, p)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b audio.Placed) int { return int(min(1, max(-1, a.At-b.At))) })
+	slices.SortStableFunc(out, func(a, b audio.Placed) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 

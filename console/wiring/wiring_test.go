@@ -3,6 +3,7 @@
 package wiring_test
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"reflect"
@@ -70,7 +71,7 @@ func (b *bench) put() {
 			at = next
 		}
 	}
-	slices.SortStableFunc(edges, func(x, y edge) int { return int(x.at - y.at) })
+	slices.SortStableFunc(edges, func(x, y edge) int { return cmp.Compare(x.at, y.at) })
 	for _, e := range edges {
 		b.check.Edge(e.at, b.lines[e.line], e.closed)
 		b.now = max(b.now, e.at)

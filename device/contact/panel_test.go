@@ -3,6 +3,7 @@
 package contact
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"testing"
@@ -174,7 +175,7 @@ func TestInContract(t *testing.T) {
 		} else {
 			add(Report, presses(t, &tr, no, between(t, 300*ms, 600*ms, "start"), clear))
 		}
-		slices.SortStableFunc(want, func(a, b Sighting) int { return int(a.At - b.At) })
+		slices.SortStableFunc(want, func(a, b Sighting) int { return cmp.Compare(a.At, b.At) })
 		noise := len(tr.sorted()) - 2*len(want)
 		if supervised {
 			noise -= 1 + 2*len(held[Report]) // the first level, and the other contact

@@ -3,6 +3,7 @@
 package contact
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -36,7 +37,7 @@ func (m move) String() string {
 type trace []move
 
 func (tr trace) sorted() trace {
-	slices.SortStableFunc(tr, func(a, b move) int { return int(a.at - b.at) })
+	slices.SortStableFunc(tr, func(a, b move) int { return cmp.Compare(a.at, b.at) })
 	return tr
 }
 

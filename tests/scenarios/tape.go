@@ -8,6 +8,7 @@ package scenarios
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -123,7 +124,7 @@ var Scales = map[string]Scale{
 // error.
 func (t *Tape) VCD(s Scale) ([]byte, error) {
 	changes := slices.Clone(t.changes)
-	slices.SortStableFunc(changes, func(a, b Change) int { return int(min(1, max(-1, a.At-b.At))) })
+	slices.SortStableFunc(changes, func(a, b Change) int { return cmp.Compare(a.At, b.At) })
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "$comment a script $end\n$timescale %s $end\n$scope module board $end\n", s.Text)
 	ids := map[string]string{}
