@@ -10,9 +10,11 @@ SHELL := /bin/bash
 # The program and its tests are pure Go: one static file for any board.
 export CGO_ENABLED := 0
 
-# tests/ starts programs, browsers and machines, and report and insight are functions of one
-# goroutine whose libraries take long to build; the race detector is for the rest.
-UNIT = $$(go list ./... | grep -v -e '^tallyhood/tests\(/\|$$\)' -e '^tallyhood/console/\(report\|insight\)')
+# The race detector is for packages in which something runs beside something
+# else; the pure ones have nothing to race. report and insight are functions of
+# one goroutine whose libraries take long to build, and tests/ starts programs,
+# browsers and machines.
+UNIT = $$(grep -rlE --include='*.go' '\bgo (func|[A-Za-z_.]+)\(|"sync(/atomic)?"' audio cmd console device store | xargs -n 1 dirname | sort -u | grep -v '^console/\(report\|insight\)' | sed 's,^,./,')
 # Machines and systems of the tests' own are started alone: neighbours starve them.
 BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
 # Packages whose work is done by several goroutines at once.
@@ -59,7 +61,7 @@ lint: build/tools/staticcheck ## staticcheck, at the version in .ci/tools/go.mod
 	build/tools/staticcheck ./...
 
 .PHONY: race
-race: ## unit tests under the race detector, in random order
+race: ## the packages with goroutines under the race detector, in random order
 	CGO_ENABLED=1 go test -race -shuffle=on $(UNIT)
 
 .PHONY: cpus
