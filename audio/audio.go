@@ -22,6 +22,7 @@ const (
 	DoseDone       Cue = "dose_done"       // the dose is complete
 	ExerciseChange Cue = "exercise_change" // the next exercise begins
 	FiveSeconds    Cue = "five_seconds"    // five seconds left to the next change
+	Tick           Cue = "tick"            // one of the seconds before a change or a dose
 	Count5         Cue = "count_5"         // five squeezes of the dose are left, and so down to one
 	Count4         Cue = "count_4"
 	Count3         Cue = "count_3"
@@ -39,7 +40,7 @@ const (
 // Cues lists every cue that is a tone in a fixed order.
 func Cues() []Cue {
 	return []Cue{
-		SqueezeCounted, TopUpDue, DoseDone, ExerciseChange, FiveSeconds,
+		SqueezeCounted, TopUpDue, DoseDone, ExerciseChange, FiveSeconds, Tick,
 		Count5, Count4, Count3, Count2, Count1,
 		Reported, Stop, NotValid, Pass, Fault, GoOn, Refused,
 	}
@@ -61,7 +62,8 @@ const (
 	SaySqueezes15           Cue = "say_squeezes_15"
 	SaySqueezes20           Cue = "say_squeezes_20"
 	SaySqueezes30           Cue = "say_squeezes_30"
-	SayTopUpLate            Cue = "say_top_up_late"   // the window of a top-up shuts soon
+	SayTopUpLate            Cue = "say_top_up_late"   // a top-up is due and not begun
+	SayFinishDose           Cue = "say_finish_dose"   // the window of a top-up shuts soon
 	SayTopUpMissed          Cue = "say_top_up_missed" // it has shut
 	SayPressOnceMore        Cue = "say_press_once_more"
 	SayStop                 Cue = "say_stop" // stop, hood off
@@ -70,6 +72,7 @@ const (
 	SayButtonFault          Cue = "say_button_fault" // the wearer's button or its cable
 	SayLook                 Cue = "say_look"         // the screen says what is wrong
 	SaySoundBack            Cue = "say_sound_back"   // sound was lost and is there again
+	SayParkedReady          Cue = "say_parked_ready" // the wait of a parked run is over
 )
 
 // saying begins the name of every spoken cue.
@@ -83,8 +86,8 @@ func (c Cue) Spoken() bool { return strings.HasPrefix(string(c), saying) }
 func SpokenCues() []Cue {
 	return append(SpokenExercises(),
 		SaySqueezes5, SaySqueezes10, SaySqueezes15, SaySqueezes20, SaySqueezes30,
-		SayTopUpLate, SayTopUpMissed, SayPressOnceMore,
-		SayStop, SayNotValid, SayPassed, SayButtonFault, SayLook, SaySoundBack,
+		SayTopUpLate, SayFinishDose, SayTopUpMissed, SayPressOnceMore,
+		SayStop, SayNotValid, SayPassed, SayButtonFault, SayLook, SaySoundBack, SayParkedReady,
 	)
 }
 

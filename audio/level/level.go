@@ -31,7 +31,7 @@ import (
 type Options struct {
 	Device  string        // of the sound card as aplay calls it; its default when empty
 	Control string        // of the mixer, such as "PCM"; empty: nothing is set
-	Percent int           // 0 to 100, as the ear takes it
+	Percent int           // 0 to 100, as the ear takes it, until To asks for another
 	Command string        // the program; "amixer" when empty
 	Limit   time.Duration // for each call of it; 5 s when 0
 	Log     *slog.Logger  // slog.Default() when nil
@@ -46,9 +46,10 @@ type Level struct {
 	ask    chan struct{} // holds one
 	ended  chan struct{}
 
-	mu   sync.Mutex
-	part audio.Part
-	sets int
+	mu      sync.Mutex
+	percent int
+	part    audio.Part
+	sets    int
 }
 
 // New gives a level that nothing has been done about yet: call Set.
@@ -56,7 +57,7 @@ func New(o Options) *Level {
 	o.Command = cmp.Or(o.Command, "amixer")
 	o.Limit = cmp.Or(o.Limit, 5*time.Second)
 	o.Log = cmp.Or(o.Log, slog.Default())
-	l := &Level{o: o, ask: make(chan struct{}, 1), ended: make(chan struct{})}
+	l := &Level{o: o, percent: o.Percent, ask: make(chan struct{}, 1), ended: make(chan struct{})}
 	l.ctx, l.cancel = context.WithCancel(context.Background())
 	l.part = audio.Part{State: audio.PartAbsent, Reason: "the level has not been set yet"}
 	if o.Control == "" {
@@ -73,6 +74,14 @@ func (l *Level) Set() {
 	case l.ask <- struct{}{}:
 	default: // it is asked for already
 	}
+}
+
+// To asks for another level, in per cent, and returns at once.
+func (l *Level) To(percent int) {
+	l.mu.Lock()
+	l.percent = percent
+	l.mu.Unlock()
+	l.Set()
 }
 
 // Part says what came of it last: loaded when the level was read back as it
@@ -135,7 +144,9 @@ func absent(format string, a ...any) audio.Part {
 // set looks what the control can, sets it and reads it back. What can be set is
 // asked first: amixer refuses a call that asks a control for what it has not.
 func (l *Level) set() audio.Part {
-	name, want := l.o.Control, l.o.Percent
+	l.mu.Lock()
+	name, want := l.o.Control, l.percent
+	l.mu.Unlock()
 	if want < 0 || want > 100 {
 		return failed("a level of %d %% cannot be set", want)
 	}

@@ -321,3 +321,18 @@ func TestRealCard(t *testing.T) {
 		}
 	}
 }
+
+// Another level that is asked for is set and read back, the last one last.
+func TestAnotherLevel(t *testing.T) {
+	m := newMixer(t, "Simple mixer control 'PCM',0\n  Capabilities: pvolume pswitch\n  Playback channels: Mono\n  Limits: Playback 0 - 100\n  Mono: Playback 31 [LEVEL%] [SWITCH]\n")
+	l := level.New(level.Options{Control: "PCM", Percent: 80, Command: m.script, Log: slog.New(slog.DiscardHandler)})
+	defer l.Close()
+	l.Set()
+	l.To(70)
+	l.To(65)
+	for deadline := time.Now().Add(30 * time.Second); l.Part() != (audio.Part{State: audio.PartLoaded, Reason: "PCM is at 65 %"}); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("%+v", l.Part())
+		}
+	}
+}

@@ -30,6 +30,7 @@ var cues = map[audio.Cue][]note{
 	},
 	audio.ExerciseChange: {{length: 0.6, pitch: e5, colour: bell, release: 0.16, fall: 0.8}},
 	audio.FiveSeconds:    {{length: 0.32, pitch: b4, colour: hollow, attack: 0.26, release: 0.03}},
+	audio.Tick:           {{length: 0.03, pitch: b4, colour: hollow, attack: 0.004, release: 0.012, fall: 0.06}},
 
 	audio.Count5: {{length: 0.09, pitch: a5, colour: plain}},
 	audio.Count4: {{length: 0.09, pitch: fs5, colour: plain}},
@@ -66,8 +67,8 @@ var cues = map[audio.Cue][]note{
 		{at: 0.60, length: 0.14, pitch: a4, colour: hollow},
 	},
 	audio.GoOn: {
-		{length: 0.05, pitch: b4, colour: mellow},
-		{at: 0.055, length: 0.075, pitch: e5, colour: mellow},
+		{length: 0.05, pitch: e5, colour: mellow},
+		{at: 0.055, length: 0.075, pitch: a5, colour: mellow},
 	},
 	audio.Refused: {
 		{length: 0.08, pitch: a4, colour: shrill, rasp: 40},

@@ -111,13 +111,3 @@ func pitch(sound []int16) float64 {
 	}
 	return float64(at) * audio.Rate / size
 }
-
-// aWeight is the factor in power of the A curve of IEC 61672-1, its formula
-// from memory, to be checked against the official text; it is 1 at 1 kHz.
-func aWeight(f float64) float64 {
-	r := func(f float64) float64 {
-		f2 := f * f
-		return 12194 * 12194 * f2 * f2 / ((f2 + 20.6*20.6) * math.Sqrt((f2+107.7*107.7)*(f2+737.9*737.9)) * (f2 + 12194*12194))
-	}
-	return math.Pow(r(f)/r(1000), 2)
-}

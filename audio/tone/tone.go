@@ -10,6 +10,7 @@
 //	dose_done        the same two notes falling, mellow: settled
 //	exercise_change  one struck bell that rings out
 //	five_seconds     one hollow note that swells from nothing and stops
+//	tick             a dry low knock: one of the last seconds
 //	count_5          a clear note at the top of a stair
 //	count_4          one step down
 //	count_3          one step down
@@ -30,8 +31,9 @@
 // pitch, are notions of ISO 7731 and IEC 60601-1-8 from memory, to be checked
 // against the official text; no conformity is claimed.
 //
-// Every cue has the same level (see Level). Those that come with each squeeze
-// are shorter than the 0.2 s between the fastest squeezes. The package must not
+// Every cue is equally loud (see package loudness). Those that come with each
+// squeeze are shorter than the 0.2 s between the fastest squeezes, and a tick is
+// shorter than every other cue, so that it can hide none. The package must not
 // play anything, read a file or a clock.
 package tone
 
@@ -41,6 +43,7 @@ import (
 	"sync"
 
 	"tallyhood/audio"
+	"tallyhood/audio/loudness"
 )
 
 // Of gives the samples of a cue, nil for one that has no sound. The slice is
@@ -76,13 +79,16 @@ func Make(c audio.Cue) []int16 {
 	for _, n := range notes {
 		n.add(wave)
 	}
-	gain := loud / Level(wave)
+	gain := math.Pow(10, (Loudness-loudness.Of(wave))/20)
 	samples := make([]int16, len(wave))
 	for i, v := range wave {
 		samples[i] = int16(math.Round(v * gain * fullScale))
 	}
 	return samples
 }
+
+// Loudness is that of every cue, in LKFS. It leaves room for cues that overlap.
+const Loudness = -18.0
 
 const (
 	fullScale = 1 << 15

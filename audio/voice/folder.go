@@ -16,7 +16,7 @@ import (
 )
 
 // making is part of every key: a change to how speech is shaped is a new one.
-const making = "tallyhood voice 1"
+const making = "tallyhood voice 2"
 
 // mostFile bounds a file that is read: a minute at 48,000 samples a second.
 const mostFile = 6 << 20

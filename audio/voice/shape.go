@@ -8,15 +8,13 @@ import (
 	"math"
 
 	"tallyhood/audio"
+	"tallyhood/audio/loudness"
 	"tallyhood/audio/tone"
 	"tallyhood/audio/wav"
 )
 
 const (
 	fullScale = 1 << 15
-	// loud is the level of speech, that of every other cue: -18 dB below full
-	// scale, as tone.Level measures it.
-	loud = 0.12589254117941673
 	// peak is the most that a sample of speech reaches, -6 dB below full scale:
 	// a word and a tone at once are then hardly more than the mixer passes on
 	// unbent.
@@ -44,17 +42,17 @@ func shape(s wav.Sound) ([]int16, error) {
 		return nil, fmt.Errorf("it is longer than %d s", longest/audio.Rate)
 	}
 	fade(wave)
-	if tone.Level(wave) == 0 {
+	if loudness.Of(wave) == loudness.Silence {
 		return nil, errors.New("it is silent")
 	}
-	// Limiting takes some of the level, so that the two go in turns.
+	// Limiting takes some of the loudness, so that the two go in turns.
 	for range 12 {
-		gain := loud / tone.Level(wave)
+		gain := math.Pow(10, (tone.Loudness-loudness.Of(wave))/20)
 		for i := range wave {
 			wave[i] *= gain
 		}
 		limit(wave)
-		if math.Abs(20*math.Log10(tone.Level(wave)/loud)) < 0.05 {
+		if math.Abs(loudness.Of(wave)-tone.Loudness) < 0.05 {
 			break
 		}
 	}

@@ -41,17 +41,25 @@ import (
 
 // Options of a voice.
 type Options struct {
-	// Languages are spoken, the tester's first. The names of exercises, and what
-	// else the wearer has to do, are said in each of them in turn; all other cues
-	// in the first alone. Names are as in Languages(), "en" for example.
+	// Languages are spoken until Use says otherwise, the tester's first. The names
+	// of exercises, and what else the wearer has to do, are said in each of them
+	// in turn; all other cues in the first alone. Names are as in Languages(),
+	// "en" for example.
 	Languages []string
 	Folder    string            // of the cache and of recordings; empty: nothing is kept
 	Command   string            // the program; "espeak-ng" when empty
 	Voices    map[string]string // what espeak-ng calls the voice of a language; where absent, a usual one
-	Speed     int               // words a minute; 170 when 0
+	Speed     int               // words a minute; Usual when 0
 	Limit     time.Duration     // for each child; 10 s when 0
 	Log       *slog.Logger      // slog.Default() when nil
 }
+
+// Rates of speech, in words a minute.
+const (
+	Usual = 170
+	Slow  = 120
+	Fast  = 220
+)
 
 // pause lies between the languages of one cue.
 const pause = 150 * time.Millisecond
@@ -84,8 +92,9 @@ type Voice struct {
 	ask    chan struct{} // holds one: there is something to make
 	ended  chan struct{}
 
-	mu     sync.Mutex // never held while anything is waited for
-	use    []string
+	mu     sync.Mutex                       // never held while anything is waited for
+	use    []string                         // all languages that are spoken, the tester's first
+	wearer []string                         // those of them in which the wearer is told what to do
 	turn   int                              // grows with each Use
 	ready  chan struct{}                    // closed when all of use has been tried
 	made   map[string]map[audio.Cue][]int16 // by language
@@ -102,7 +111,7 @@ func New(o Options) *Voice {
 		o.Command = "espeak-ng"
 	}
 	if o.Speed == 0 {
-		o.Speed = 170
+		o.Speed = Usual
 	}
 	if o.Limit == 0 {
 		o.Limit = 10 * time.Second
@@ -117,7 +126,9 @@ func New(o Options) *Voice {
 	}
 	v.ctx, v.cancel = context.WithCancel(context.Background())
 	go v.run()
-	v.Use(o.Languages...)
+	v.use = distinct(o.Languages)
+	v.wearer = v.use
+	v.again()
 	return v
 }
 
@@ -127,19 +138,37 @@ func closed() chan struct{} {
 	return c
 }
 
-// Use changes the languages, as for the next run, and returns at once. What is
-// there already speaks at once, the rest when it has been made; what failed
-// before is tried again. A language that is not in use any more leaves memory.
-func (v *Voice) Use(languages ...string) {
+// Use changes the languages, as for the next run, and returns at once: the
+// tester's, and those in which the wearer is told what to do, the tester's when
+// there are none. What is there already speaks at once, the rest when it has
+// been made; what failed before is tried again. Where the wearer's language
+// cannot be spoken, the wearer hears the tester's. A language that is not in use
+// any more leaves memory.
+func (v *Voice) Use(tester string, wearer ...string) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	v.turn++
-	v.use = nil
+	use := append([]string{tester}, wearer...)
+	if len(wearer) == 0 {
+		wearer = use
+	}
+	v.use, v.wearer = distinct(use), distinct(wearer)
+	v.again()
+}
+
+// distinct keeps the first of each language, without empty ones.
+func distinct(languages []string) []string {
+	var out []string
 	for _, l := range languages {
-		if !slices.Contains(v.use, l) {
-			v.use = append(v.use, l)
+		if l != "" && !slices.Contains(out, l) {
+			out = append(out, l)
 		}
 	}
+	return out
+}
+
+// again begins to make what the languages in use lack. The caller holds mu.
+func (v *Voice) again() {
+	v.turn++
 	v.wrong, v.absent = map[string]string{}, false
 	maps.DeleteFunc(v.made, func(l string, _ map[audio.Cue][]int16) bool { return !slices.Contains(v.use, l) })
 	v.join()
@@ -284,12 +313,12 @@ func (v *Voice) make() {
 		missing, row := 0, 0
 		var first error
 		for _, c := range cues {
-			switch {
-			case v.has(l, c):
-			case row == hopeless:
-				missing++
-			default:
-				samples, from, err := v.one(l, c, &version, &failed)
+			if !v.has(l, c) {
+				samples, from, err := v.one(l, c, &version, &failed, row == hopeless)
+				if errors.Is(err, errHopeless) {
+					missing++
+					continue
+				}
 				if v.ctx.Err() != nil || !v.take(turn, l, c, samples, from, err) {
 					return // closed, or other languages are wanted
 				}
@@ -350,16 +379,22 @@ func (v *Voice) has(language string, c audio.Cue) bool {
 	return v.made[language][c] != nil
 }
 
+// errHopeless: no more is tried in a language, and there is no recording.
+var errHopeless = errors.New("espeak-ng is not asked any more")
+
 // one makes a cue: a recording wins, then what was rendered before, then
-// espeak-ng. It says which count of Stats grows. The version of espeak-ng is
-// asked once; an error of that stays.
-func (v *Voice) one(language string, c audio.Cue, version *string, failed *error) ([]int16, *int, error) {
+// espeak-ng unless that is hopeless. It says which count of Stats grows. The
+// version of espeak-ng is asked once; an error of that stays.
+func (v *Voice) one(language string, c audio.Cue, version *string, failed *error, hopeless bool) ([]int16, *int, error) {
 	own, err := v.recorded(language, c)
 	if err == nil && own != nil {
 		return own, &v.stats.Recorded, nil
 	}
 	if err != nil {
 		v.note(RecordedName(language, c), fmt.Sprintf("the recording %s is not used: %v", RecordedName(language, c), err))
+	}
+	if hopeless {
+		return nil, nil, errHopeless
 	}
 	text := Text(language, c)
 	if text == "" {
@@ -411,20 +446,17 @@ func (v *Voice) join() {
 		return
 	}
 	maps.Copy(v.joined, v.made[v.use[0]])
-	if len(v.use) == 1 {
-		return
-	}
 	for _, c := range forWearer {
 		var all []int16
-		for _, l := range v.use {
+		for _, l := range v.wearer {
 			samples := v.made[l][c]
-			if len(samples) == 0 {
-				continue
+			switch {
+			case len(samples) == 0:
+			case all == nil:
+				all = samples
+			default:
+				all = slices.Concat(all, make([]int16, audio.Sample(pause)), samples)
 			}
-			if len(all) > 0 {
-				all = append(all, make([]int16, audio.Sample(pause))...)
-			}
-			all = append(all, samples...)
 		}
 		if all != nil {
 			v.joined[c] = all

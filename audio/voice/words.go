@@ -31,8 +31,11 @@ type language struct {
 	texts map[audio.Cue]string
 }
 
-// forWearer are the cues that the person under the hood acts on. They are
-// spoken in every language of a run; all others are for the tester.
+// ForWearer are the cues that the person under the hood acts on. They are
+// spoken in the wearer's languages; all others in the tester's.
+// The list is not to be changed.
+func ForWearer() []audio.Cue { return forWearer }
+
 var forWearer = append(audio.SpokenExercises(), audio.SayPressOnceMore)
 
 // All texts are ours and short: what a person with both hands full can act on,
@@ -52,6 +55,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Twenty squeezes",
 		audio.SaySqueezes30:           "Thirty squeezes",
 		audio.SayTopUpLate:            "Top-up late",
+		audio.SayFinishDose:           "Finish the dose",
 		audio.SayTopUpMissed:          "Top-up missed",
 		audio.SayPressOnceMore:        "Press the button once more",
 		audio.SayStop:                 "Stop. Hood off",
@@ -60,6 +64,7 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Check the button",
 		audio.SayLook:                 "Look at the screen",
 		audio.SaySoundBack:            "Sound is back",
+		audio.SayParkedReady:          "Waiting run ready",
 	}},
 	"es": {"es-419", map[audio.Cue]string{
 		audio.SayNormalBreathing:      "Respiración normal",
@@ -75,6 +80,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Veinte apretones",
 		audio.SaySqueezes30:           "Treinta apretones",
 		audio.SayTopUpLate:            "Dosis atrasada",
+		audio.SayFinishDose:           "Termine la dosis",
 		audio.SayTopUpMissed:          "Dosis perdida",
 		audio.SayPressOnceMore:        "Pulse el botón otra vez",
 		audio.SayStop:                 "Alto. Fuera la capucha",
@@ -83,6 +89,7 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Revise el botón",
 		audio.SayLook:                 "Mire la pantalla",
 		audio.SaySoundBack:            "El sonido ha vuelto",
+		audio.SayParkedReady:          "La otra prueba está lista",
 	}},
 	"fr": {"fr-fr", map[audio.Cue]string{
 		audio.SayNormalBreathing:      "Respiration normale",
@@ -98,6 +105,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Vingt pressions",
 		audio.SaySqueezes30:           "Trente pressions",
 		audio.SayTopUpLate:            "Dose en retard",
+		audio.SayFinishDose:           "Terminez la dose",
 		audio.SayTopUpMissed:          "Dose manquée",
 		audio.SayPressOnceMore:        "Appuyez encore une fois",
 		audio.SayStop:                 "Stop. Enlevez la cagoule",
@@ -106,6 +114,7 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Vérifiez le bouton",
 		audio.SayLook:                 "Regardez l'écran",
 		audio.SaySoundBack:            "Le son est revenu",
+		audio.SayParkedReady:          "L'autre test est prêt",
 	}},
 	"pl": {"pl", map[audio.Cue]string{
 		audio.SayNormalBreathing:      "Zwykły oddech",
@@ -121,6 +130,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Dwadzieścia naciśnięć",
 		audio.SaySqueezes30:           "Trzydzieści naciśnięć",
 		audio.SayTopUpLate:            "Dawka spóźniona",
+		audio.SayFinishDose:           "Dokończ dawkę",
 		audio.SayTopUpMissed:          "Dawka pominięta",
 		audio.SayPressOnceMore:        "Naciśnij jeszcze raz",
 		audio.SayStop:                 "Stop. Zdjąć kaptur",
@@ -129,6 +139,7 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Sprawdź przycisk",
 		audio.SayLook:                 "Spójrz na ekran",
 		audio.SaySoundBack:            "Dźwięk wrócił",
+		audio.SayParkedReady:          "Druga próba gotowa",
 	}},
 	"ro": {"ro", map[audio.Cue]string{
 		audio.SayNormalBreathing:      "Respirație normală",
@@ -144,6 +155,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Douăzeci de apăsări",
 		audio.SaySqueezes30:           "Treizeci de apăsări",
 		audio.SayTopUpLate:            "Doză întârziată",
+		audio.SayFinishDose:           "Terminați doza",
 		audio.SayTopUpMissed:          "Doză ratată",
 		audio.SayPressOnceMore:        "Apăsați încă o dată",
 		audio.SayStop:                 "Stop. Scoateți gluga",
@@ -152,6 +164,7 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Verificați butonul",
 		audio.SayLook:                 "Priviți ecranul",
 		audio.SaySoundBack:            "Sunetul a revenit",
+		audio.SayParkedReady:          "Celălalt test e gata",
 	}},
 	"pt": {"pt", map[audio.Cue]string{
 		audio.SayNormalBreathing:      "Respiração normal",
@@ -167,6 +180,7 @@ var catalogue = map[string]language{
 		audio.SaySqueezes20:           "Vinte apertos",
 		audio.SaySqueezes30:           "Trinta apertos",
 		audio.SayTopUpLate:            "Dose atrasada",
+		audio.SayFinishDose:           "Termine a dose",
 		audio.SayTopUpMissed:          "Dose perdida",
 		audio.SayPressOnceMore:        "Prima o botão outra vez",
 		audio.SayStop:                 "Pare. Tire o capuz",
@@ -175,5 +189,31 @@ var catalogue = map[string]language{
 		audio.SayButtonFault:          "Verifique o botão",
 		audio.SayLook:                 "Olhe para o ecrã",
 		audio.SaySoundBack:            "O som voltou",
+		audio.SayParkedReady:          "O outro teste está pronto",
+	}},
+	"ar": {"ar", map[audio.Cue]string{
+		audio.SayNormalBreathing:      "تنفس عادي",
+		audio.SayDeepBreathing:        "تنفس عميق",
+		audio.SayHeadSideToSide:       "الرأس يمين يسار",
+		audio.SayHeadUpAndDown:        "الرأس أعلى وأسفل",
+		audio.SayTalking:              "تكلم",
+		audio.SayBendingOver:          "انحناء",
+		audio.SayNormalBreathingAgain: "عادي مجددا",
+		audio.SaySqueezes5:            "خمس ضغطات",
+		audio.SaySqueezes10:           "عشر ضغطات",
+		audio.SaySqueezes15:           "خمس عشرة ضغطة",
+		audio.SaySqueezes20:           "عشرون ضغطة",
+		audio.SaySqueezes30:           "ثلاثون ضغطة",
+		audio.SayTopUpLate:            "الجرعة متأخرة",
+		audio.SayFinishDose:           "أكمل الجرعة",
+		audio.SayTopUpMissed:          "الجرعة فائتة",
+		audio.SayPressOnceMore:        "اضغط مرة أخرى",
+		audio.SayStop:                 "توقف. انزع الغطاء",
+		audio.SayNotValid:             "غير صالح",
+		audio.SayPassed:               "ناجح",
+		audio.SayButtonFault:          "افحص الزر",
+		audio.SayLook:                 "انظر إلى الشاشة",
+		audio.SaySoundBack:            "عاد الصوت",
+		audio.SayParkedReady:          "الاختبار الآخر جاهز",
 	}},
 }

@@ -15,6 +15,7 @@ import (
 	"net"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -43,6 +44,8 @@ type Board struct {
 	socket net.Listener
 	conns  map[net.Conn]bool
 	done   sync.WaitGroup
+	open   context.Context // ends with the board, for lines that wait
+	shut   context.CancelFunc
 }
 
 var _ device.Board = (*Board)(nil)
@@ -55,6 +58,7 @@ func New(c Clock, supervised bool) *Board {
 		edges: make(chan device.Edge, 4096), lost: make(chan device.Lost, 1),
 		levels: map[device.Line]bool{}, lamps: map[device.Lamp]bool{}, conns: map[net.Conn]bool{},
 	}
+	b.open, b.shut = context.WithCancel(context.Background())
 	if supervised {
 		b.lines = []device.Line{device.Squeeze, device.Step, device.TasteNO, device.TasteNC}
 	}
@@ -139,8 +143,11 @@ func (b *Board) Play(ctx context.Context, start time.Duration, moves []Move) err
 }
 
 // Listen opens a Unix socket at path: each line "NAME 0|1" sets a contact at
-// the moment of its arrival; a wrong line is answered with a sentence. A file
-// that is in the way is an error unless it is a dead socket.
+// the moment of its arrival; a wrong line is answered with a sentence. "mark 0"
+// remembers this moment, "at MS" holds the lines after it until so many
+// milliseconds of the board's clock after the mark, "wait MS" for so many from
+// now: a hand that is told beforehand is in time however busy the machine is.
+// A file that is in the way is an error unless it is a dead socket.
 func (b *Board) Listen(path string, log *slog.Logger) error {
 	if c, err := net.Dial("unix", path); err == nil {
 		c.Close()
@@ -185,16 +192,26 @@ func (b *Board) serve(c net.Conn) {
 		delete(b.conns, c)
 		b.mu.Unlock()
 	}()
+	mark := b.clock.Now()
 	in := bufio.NewScanner(io.LimitReader(c, 1<<30))
 	for in.Scan() {
 		name, level, _ := strings.Cut(strings.TrimSpace(in.Text()), " ")
-		if name == "" {
-			continue
-		}
+		level = strings.TrimSpace(level)
+		ms, notMS := strconv.ParseUint(level, 10, 31)
 		var err error
-		if level = strings.TrimSpace(level); level != "0" && level != "1" {
+		switch {
+		case name == "":
+		case (name == "at" || name == "wait") && notMS != nil:
+			err = fmt.Errorf("want %s and milliseconds", name)
+		case name == "at":
+			err = b.clock.Sleep(b.open, mark+time.Duration(ms)*time.Millisecond)
+		case name == "wait":
+			err = b.clock.Sleep(b.open, b.clock.Now()+time.Duration(ms)*time.Millisecond)
+		case name == "mark" && level == "0":
+			mark = b.clock.Now()
+		case level != "0" && level != "1":
 			err = fmt.Errorf("want NAME 0 or NAME 1")
-		} else {
+		default:
 			err = b.Set(device.Line(name), level == "1")
 		}
 		if err != nil {
@@ -239,6 +256,7 @@ func (b *Board) Close() error {
 		return nil
 	}
 	b.closed = true
+	b.shut()
 	close(b.edges)
 	close(b.lost)
 	l := b.socket

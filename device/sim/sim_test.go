@@ -45,6 +45,38 @@ func newBoard(t *testing.T, supervised bool) *sim.Board {
 	return b
 }
 
+// Lines that were told beforehand come at their instants of the board's clock,
+// and a board that is closed does not wait for them.
+func TestSocketWaits(t *testing.T) {
+	b := newBoard(t, true)
+	path := filepath.Join(t.TempDir(), "board")
+	if err := b.Listen(path, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	c, err := net.Dial("unix", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	fmt.Fprint(c, "step 1\nmark 0\nwait 40\nstep 0\nat 100\nsqueeze 1\nat 20\nsqueeze 0\nwait 2000000000\nstep 1\n")
+	from := take(t, b).At
+	if e := take(t, b); e.Line != device.Step || e.Closed || e.At < from+40*time.Millisecond {
+		t.Errorf("after a wait of 40 ms came %+v, from %v", e, from)
+	}
+	if e := take(t, b); e.Line != device.Squeeze || !e.Closed || e.At < from+100*time.Millisecond {
+		t.Errorf("at 100 ms after the mark came %+v, from %v", e, from)
+	}
+	if e := take(t, b); e.Line != device.Squeeze || e.Closed {
+		t.Errorf("an instant that is over holds nothing back, and yet came %+v", e)
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if e, ok := <-b.Edges(); ok {
+		t.Errorf("after Close came %+v", e)
+	}
+}
+
 func TestSocket(t *testing.T) {
 	b := newBoard(t, true)
 	path := filepath.Join(t.TempDir(), "board")
@@ -69,7 +101,7 @@ func TestSocket(t *testing.T) {
 			t.Errorf("%q gave %+v, want %s %t, number %d", l.text, e, l.line, l.closed, seq)
 		}
 	}
-	for _, text := range []string{"bell 1", "squeeze", "squeeze 2", "squeeze on", "squeeze 1 1", "taste 1", "1 squeeze"} {
+	for _, text := range []string{"bell 1", "squeeze", "squeeze 2", "squeeze on", "squeeze 1 1", "taste 1", "1 squeeze", "wait", "wait -1", "at soon", "mark 1"} {
 		fmt.Fprintln(c, text)
 		if !answers.Scan() || !strings.HasPrefix(answers.Text(), "error: ") || len(answers.Text()) < 20 {
 			t.Errorf("%q was answered %q, %v", text, answers.Text(), answers.Err())
