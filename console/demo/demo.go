@@ -21,6 +21,10 @@ func People() []procedure.Wearer {
 	}
 }
 
+// Languages are the first languages of people who would rather not be asked in
+// English, by id.
+func Languages() map[string]string { return map[string]string{"hs-021": "pl", "hs-052": "es"} }
+
 // Testers are people of the yard who may test.
 func Testers() []string { return []string{"Agnes Thorley", "Bram Okafor"} }
 

@@ -18,6 +18,8 @@ func Decide(s State, in Input) ([]Dated, []Order) {
 	switch {
 	case s.Stage == Over || s.Stage == ProvingMist:
 		d.afterVerdict()
+	case s.Parked:
+		d.parked()
 	case in.Do == DoTick:
 		d.tick()
 	default:
@@ -153,11 +155,84 @@ func (d *decision) input() {
 		d.correct()
 	case DoTake:
 		d.take()
+	case DoNameSaid:
+		d.nameSaid()
+	case DoPark:
+		d.park()
+	case DoTakeUp:
+		d.refuse(WhyNotHere)
+	case DoWearerDid:
+		d.wearerDid()
 	case DoBeginProof, DoProofNothing, DoProofTasted:
 		d.refuse(WhyNotPassed)
 	default:
 		d.refuse(WhyNotHere)
 	}
+}
+
+// park: a run waits only where nobody is under the hood and nothing is counted,
+// and never while what a contact does is not known.
+func (d *decision) park() {
+	switch d.s.Stage {
+	case Ready, Clearing, Donning:
+		d.say(RunParked{d.in.By})
+	default:
+		d.refuse(WhyNotParkable)
+	}
+}
+
+// parked answers for a run that waits. No contact means anything to it; what
+// makes the watch over its button doubtful is kept, and no input but that it is
+// taken up brings it nearer to a pass.
+func (d *decision) parked() {
+	in := d.in
+	switch in.Do {
+	case DoTakeUp:
+		d.say(RunTakenUp{in.By})
+		d.cue(CueGoOn)
+	case DoCableOpen, DoCableShort, DoStalled, DoGap:
+		f := Faulted{string(in.Do), whileParked}
+		if in.Do == DoGap {
+			f.What = string(InputGap)
+		}
+		if d.s.Proven || !slices.Contains(d.s.Faults, f) {
+			d.say(f) // once is enough until the button has been proven anew
+		}
+	case DoPress, DoDoubt, DoRelease, DoHeld, DoChatters, DoCableSound, DoTick:
+	case DoJournalFailed, DoClockStepped, DoPowerLost, DoEnd, DoAbandon, DoWelfare, DoNameSaid, DoWearerDid:
+		d.input()
+	default:
+		d.refuse(WhyParked)
+	}
+}
+
+const whileParked = "while the run waited"
+
+// nameSaid: a wrong name stops the way to the fit test. In the fit test itself
+// there is no step left to refuse, so it ends there.
+func (d *decision) nameSaid() {
+	d.say(NameSaid{d.in.Yes, d.in.By})
+	if d.in.Yes {
+		return
+	}
+	d.cue(CueRefused)
+	if d.inFit() || d.s.Stage == ProvingButton {
+		d.say(Faulted{string(WhyWrongPerson), ""})
+		d.end(NotValid, Interrupted, d.in.At)
+	}
+}
+
+// wrongPerson says that the wearer's last word was that the name is another's.
+// Before the sensitivity test a slip may be put right; later nobody can say who
+// it was that tasted.
+func (s State) wrongPerson() bool { return s.Stranger || s.NameSaid != nil && !s.NameSaid.Yes }
+
+func (d *decision) wearerDid() {
+	if d.s.Opened.Drill == nil {
+		d.refuse(WhyNotHere)
+		return
+	}
+	d.say(WearerDid{d.in.Source, d.in.Detail})
 }
 
 // take: a nebuliser goes into use, the weak one before the sensitivity test, the
@@ -209,7 +284,7 @@ func (s State) nebuliser(role string, at time.Duration) Why {
 	if !s.Opened.Kit {
 		return ""
 	}
-	for i := len(s.Took) - 1; i >= 0; i-- {
+	for i := len(s.Took) - 1; i >= s.KitFrom; i-- {
 		if t := s.Took[i]; t.Role == role {
 			return s.unfit(t.Kit, role, at-t.At)
 		}
@@ -372,6 +447,10 @@ func (d *decision) goOn() {
 		}
 		d.end(CannotTaste, NoTasteBy30, d.in.At)
 	case Clearing:
+		if why := d.s.Blocked(d.in.At); why != "" {
+			d.refuse(why)
+			return
+		}
 		d.enter(Donning)
 	case Donning:
 		if why := d.s.Blocked(d.in.At); why != "" {
@@ -397,7 +476,13 @@ func (d *decision) enter(st Stage) {
 // can. What is only noted on a run that is not strict does not block.
 func (s State) Blocked(at time.Duration) Why {
 	switch {
-	case s.Stage != Ready && s.Stage != Donning:
+	case s.Stage != Ready && s.Stage != Clearing && s.Stage != Donning:
+		return ""
+	case s.Parked:
+		return WhyParked
+	case s.wrongPerson():
+		return WhyWrongPerson
+	case s.Stage == Clearing:
 		return ""
 	case s.Cable != "":
 		return WhyButtonFaulty
@@ -540,6 +625,8 @@ func (s State) lacking() Reason {
 		return CableShort
 	case s.journalFailed():
 		return JournalFailed
+	case s.Parked || s.wrongPerson():
+		return Interrupted
 	case s.At < *s.Clock+r.Length():
 		return Interrupted
 	}
@@ -578,7 +665,7 @@ func (d *decision) afterVerdict() {
 // can make a run better than it is.
 func FromBox(v Verb) bool {
 	switch v {
-	case DoGap, DoStalled, DoClockStepped, DoJournalFailed:
+	case DoGap, DoStalled, DoClockStepped, DoJournalFailed, DoCableOpen, DoCableShort, DoWearerDid:
 		return true
 	}
 	return false
@@ -588,7 +675,7 @@ func FromBox(v Verb) bool {
 func FromPerson(v Verb) bool {
 	switch v {
 	case DoGoOn, DoAnswer, DoAbstained, DoSaidAloud, DoHoodOff, DoTouched, DoWelfare, DoMistFailed, DoAbandon, DoCorrect, DoTake,
-		DoBeginProof, DoProofNothing, DoProofTasted:
+		DoBeginProof, DoProofNothing, DoProofTasted, DoNameSaid, DoPark, DoTakeUp:
 		return true
 	}
 	return false

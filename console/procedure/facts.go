@@ -49,6 +49,16 @@ type Piece struct {
 	Reason string `json:"reason,omitempty"`
 }
 
+// A Drill is how the simulated wearer of a drill was made.
+type Drill struct {
+	Seed     string   `json:"seed"`
+	Level    string   `json:"level"`
+	Troubles []string `json:"troubles"`
+}
+
+// PracticeDrill is why a drill can never be a test record.
+const PracticeDrill = "drill"
+
 // The facts of a run.
 type (
 	// RunOpened binds person, facepiece, rules and box before anything else.
@@ -76,6 +86,31 @@ type (
 		SoundMS float64 `json:"sound_ms,omitempty"`
 		// Kit: the nebuliser of each part has to be named before it.
 		Kit bool `json:"kit,omitempty"`
+		// Beside are the runs that waited, without a verdict, when this one was
+		// opened: whatever was open then is this run or one of them.
+		Beside []string `json:"beside,omitempty"`
+		// Drill is how the simulated wearer of a drill was made; nil in a test.
+		// A drill is practice for ever.
+		Drill *Drill `json:"drill,omitempty"`
+	}
+	// NameSaid is what the wearer answered to being asked by name.
+	NameSaid struct {
+		Yes bool   `json:"yes"`
+		By  string `json:"by,omitempty"` // wearer for the wearer's own page, else who passed it on
+	}
+	// RunParked: the run waits between two steps. The contacts belong to it no
+	// more; its waits (abstinence, clearing, wear) go on.
+	RunParked struct {
+		By string `json:"by,omitempty"`
+	}
+	// RunTakenUp: the run goes on where it was, with the contacts all at rest.
+	RunTakenUp struct {
+		By string `json:"by,omitempty"`
+	}
+	// WearerDid is what the simulated wearer of a drill did or said.
+	WearerDid struct {
+		What string `json:"what"`
+		Text string `json:"text,omitempty"`
 	}
 	// Took: a nebuliser goes into use for the part of the run that its role is for.
 	Took struct {
@@ -193,6 +228,10 @@ func (Tallied) Kind() string        { return "tallied" }
 func (Ended) Kind() string          { return "ended" }
 func (ProofBegun) Kind() string     { return "proof_begun" }
 func (ProofGiven) Kind() string     { return "proof_given" }
+func (NameSaid) Kind() string       { return "name_said" }
+func (RunParked) Kind() string      { return "run_parked" }
+func (RunTakenUp) Kind() string     { return "run_taken_up" }
+func (WearerDid) Kind() string      { return "wearer_did" }
 
 type decoder func(json.RawMessage) (Fact, error)
 
@@ -211,6 +250,7 @@ var decoders = map[string]map[int]decoder{
 	"button_proven": {1: as[ButtonProven]}, "clock_started": {1: as[ClockStarted]}, "corrected": {1: as[Corrected]},
 	"ignored": {1: as[Ignored]}, "faulted": {1: as[Faulted]}, "healed": {1: as[Healed]}, "moved": {1: as[Moved]},
 	"tallied": {1: as[Tallied]}, "ended": {1: as[Ended]}, "proof_begun": {1: as[ProofBegun]}, "proof_given": {1: as[ProofGiven]},
+	"name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
 }
 
 // Kinds lists every kind of fact with its versions, for fixtures.

@@ -104,3 +104,40 @@ func TestSpent(t *testing.T) {
 		}
 	}
 }
+
+// While a run waits another person's nebuliser is at hand, and its own may be
+// emptied or filled anew: what was named before counts for nothing after.
+func TestNebuliserIsNamedAnewAfterARunWaited(t *testing.T) {
+	for _, role := range []string{Weak, Strong} {
+		s := opened(t, false)
+		o := *s.Opened
+		o.Kit = true
+		s = New(o, 0)
+		at := time.Second
+		do := func(ins ...Input) {
+			for _, in := range ins {
+				at += time.Second
+				in.At = at
+				s, _ = play(s, in)
+			}
+		}
+		kit := func(role string) Input {
+			return Input{Do: DoTake, Kit: &Kit{ID: role, Mark: role, Role: role, Agent: "sweet", Solution: "s-1", Age: time.Hour, Checked: true}}
+		}
+		do(kit(Weak))
+		if role == Strong {
+			do(Input{Do: DoGoOn}, Input{Do: DoPress, Source: "squeeze"}, Input{Do: DoPress, Source: "report"}, Input{Do: DoRelease, Source: "report"},
+				kit(Strong), Input{Do: DoGoOn})
+			at += 5 * time.Minute
+		}
+		before := s.Stage
+		do(Input{Do: DoPark}, Input{Do: DoTakeUp}, Input{Do: DoGoOn})
+		if s.Stage != before || lastWhy(s) != WhyNoNebuliser {
+			t.Errorf("%s: taken up it went from %s to %s, %q", role, before, s.Stage, lastWhy(s))
+		}
+		do(kit(role), Input{Do: DoGoOn})
+		if s.Stage == before {
+			t.Errorf("%s: named anew it still stands at %s, %q", role, s.Stage, lastWhy(s))
+		}
+	}
+}

@@ -96,6 +96,9 @@ const (
 	WhyNoReason         Why = "reason_missing"
 	WhyJournal          Why = "journal_failed"
 	WhyNotPassed        Why = "only_after_a_pass"
+	WhyWrongPerson      Why = "wrong_person" // the wearer said that the name is not theirs
+	WhyNotParkable      Why = "not_parkable" // a run waits only between two steps
+	WhyParked           Why = "parked"       // it waits, and has to be taken up first
 
 	// The nebuliser that goes into use.
 	WhyNoNebuliser      Why = "nebuliser_not_named"     // its mark was not given
@@ -130,6 +133,7 @@ const (
 	DoJournalFailed Verb = "journal_failed" //
 	DoPowerLost     Verb = "power_lost"     // found open after a restart
 	DoEnd           Verb = "end"            // nothing more will come
+	DoWearerDid     Verb = "wearer_did"     // Source, Detail: what the simulated wearer of a drill did, and its words
 
 	DoGoOn         Verb = "go_on"         // the step contact's twin on the page
 	DoAnswer       Verb = "answer"        // Question, Yes
@@ -145,6 +149,9 @@ const (
 	DoBeginProof   Verb = "begin_proof"   //
 	DoProofNothing Verb = "proof_nothing" // the wearer tasted nothing with the seal broken
 	DoProofTasted  Verb = "proof_tasted"  // the wearer said so
+	DoNameSaid     Verb = "name_said"     // Yes: the wearer says that the name is right
+	DoPark         Verb = "park"          // the run waits, so that another person can be tested
+	DoTakeUp       Verb = "take_up"       // it goes on where it was
 )
 
 // An Input is something that the run has to answer.
@@ -152,7 +159,7 @@ type Input struct {
 	At       time.Duration `json:"-"`
 	Tag      uint64        `json:"-"` // whose it is, for whoever waits for an answer
 	Do       Verb          `json:"do"`
-	Source   string        `json:"source,omitempty"` // squeeze, step or report
+	Source   string        `json:"source,omitempty"` // squeeze, step or report; a key for wearer_did
 	Question string        `json:"question,omitempty"`
 	Yes      bool          `json:"yes,omitempty"`
 	For      time.Duration `json:"for_ns,omitempty"`

@@ -39,6 +39,11 @@ type State struct {
 	lastSqueeze, lastReport              *time.Duration
 	crossed                              *time.Duration
 
+	NameSaid *NameSaid // the latest answer to being asked by name; nil: none
+	Stranger bool      // the name was said to be another's once the sensitivity test had begun
+	Parked   bool      // it waits, and no contact reaches it
+	Did      []DatedDid
+
 	// The sensitivity test.
 	Screening   []time.Duration // sure squeezes
 	ScreenDoubt int
@@ -57,6 +62,7 @@ type State struct {
 	Faults      []Faulted
 	Corrections []DatedCorrected
 	Took        []DatedTook // nebulisers that went into use
+	KitFrom     int         // those before it in Took were named before the run last waited
 	Spent       []Spent     // stages that are over
 	Tally       *Tallied
 	Verdict     *Ended
@@ -76,6 +82,12 @@ type DatedCorrected struct {
 type DatedTook struct {
 	At time.Duration
 	Took
+}
+
+// A DatedDid is what the simulated wearer of a drill did at an instant.
+type DatedDid struct {
+	At time.Duration
+	WearerDid
 }
 
 // A Spent is how long a stage took.
@@ -261,12 +273,15 @@ func Fold(s State, d Dated) State {
 
 func fold(s State, d Dated) State {
 	at := d.At
-	if _, opens := d.Fact.(RunOpened); !opens && s.Opened == nil {
-		return s // facts of a run that was never opened say nothing
+	if !s.fits(d.Fact) {
+		return s // such as one of a run that was never opened: it says nothing
 	}
 	s.At = max(s.At, at)
 	switch f := d.Fact.(type) {
 	case RunOpened:
+		if f.Drill != nil {
+			f.Practice = PracticeDrill
+		}
 		s = State{Opened: &f, plan: planOf(&f.Rules), OpenedAt: at, Stage: Ready, Since: at, At: at}
 	case Answered:
 		s.Answers = slices.DeleteFunc(slices.Clone(s.Answers), func(a Answered) bool { return a.Question == f.Question })
@@ -320,7 +335,10 @@ func fold(s State, d Dated) State {
 		if !slices.Contains(s.Faults, f) {
 			s.Faults = append(slices.Clip(s.Faults), f)
 		}
-		if f.What == string(DoCableOpen) || f.What == string(DoCableShort) {
+		switch broken := f.What == string(DoCableOpen) || f.What == string(DoCableShort); {
+		case s.Parked && (broken || f.What == string(InputGap) || f.What == string(Stalled)):
+			s.Proven = false // nobody can say what became of the button meanwhile
+		case broken:
 			s.Cable = Verb(f.What)
 		}
 	case Healed:
@@ -332,6 +350,17 @@ func fold(s State, d Dated) State {
 	case Ended:
 		s.Verdict = &f
 		s.Stage, s.Since = Over, f.At
+	case NameSaid:
+		s.NameSaid = &f
+		s.Stranger = s.Stranger || !f.Yes && s.Stage != Ready
+	case RunParked:
+		// What the contacts do from here on is another run's, or nobody's.
+		s.Parked, s.ReportDown, s.SqueezeDown, s.SqueezeHeld, s.Cable = true, false, false, false, ""
+	case RunTakenUp:
+		// Meanwhile another's nebuliser was at hand: it is named anew.
+		s.Parked, s.KitFrom = false, len(s.Took)
+	case WearerDid:
+		s.Did = append(slices.Clip(s.Did), DatedDid{at, f})
 	case ProofBegun:
 		s.Stage, s.Since = ProvingMist, at
 	case ProofGiven:

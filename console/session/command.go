@@ -21,7 +21,7 @@ func (s *Session) command(a asked) {
 	say := func(why string) {
 		a.reply <- wire.Reply{Type: "reply", ID: c.ID, OK: why == "", Why: why}
 	}
-	if s.stopOfAnyone(a.role, procedure.Verb(c.Do)) {
+	if s.ofAnyone(a.role, c) {
 		s.ask(a, say)
 		return
 	}
@@ -53,8 +53,12 @@ func (s *Session) command(a asked) {
 		say(s.press(c.Sim))
 	case "open":
 		say(s.open(a))
+	case "volume", "mute":
+		say(s.turn(c))
 	case "close":
 		say(s.closeRun(c.Run))
+	case string(procedure.DoTakeUp):
+		s.takeUp(a, say)
 	case "check_begin", "check_end", "learn", "learn_end", "tone", "latency_begin", "latency_end", "confirm_clock":
 		say(s.inputCommand(c))
 	default:
@@ -62,67 +66,95 @@ func (s *Session) command(a asked) {
 	}
 }
 
-// stopOfAnyone: whoever watches may end a run for a reason that can only make
-// it a fail or not valid; it needs no lease. What was said aloud in the
-// sensitivity test sets the bin, so there it is the driver's. The wearer's page
-// may stop for the person alone.
-func (s *Session) stopOfAnyone(role wire.Role, do procedure.Verb) bool {
-	if s.engine == nil || role == "" {
+// ofAnyone: whoever watches may end a run for a reason that can only make it a
+// fail or not valid; it needs no lease. What was said aloud in the sensitivity
+// test sets the bin, so there it is the driver's. The wearer's page may stop for
+// the person, and says whether the name is right.
+func (s *Session) ofAnyone(role wire.Role, c wire.Command) bool {
+	r := s.find(c.Run)
+	if r == nil {
+		r = s.openRun // whose id it is not is told when it is asked
+	}
+	if r.engine == nil || role == "" {
 		return false
 	}
-	switch do {
+	switch procedure.Verb(c.Do) {
 	case procedure.DoWelfare:
 		return true
+	case procedure.DoNameSaid:
+		return role == wire.Wearer
 	case procedure.DoTouched, procedure.DoHoodOff:
 		return role != wire.Wearer
 	case procedure.DoSaidAloud:
-		return role != wire.Wearer && s.engine.State().Clock != nil
+		return role != wire.Wearer && r.engine.State().Clock != nil
 	}
 	return false
 }
+
+// whileParked are the verbs of people that a run takes while it waits: none
+// brings it nearer to a pass.
+var whileParked = []procedure.Verb{procedure.DoWelfare, procedure.DoAbandon, procedure.DoNameSaid}
 
 // ask gives the run an input of a person; the answer comes when it is worked off.
 func (s *Session) ask(a asked, say func(why string)) {
 	c := a.cmd
 	in := c.Input
 	in.Do = procedure.Verb(c.Do)
+	r := s.find(c.Run)
 	switch {
 	case !procedure.FromPerson(in.Do):
 		say("unknown")
-	case s.engine == nil:
+	case r == nil && s.engine == nil:
 		say("no_run")
-	case c.Run != s.engine.State().Opened.Run:
+	case r == nil:
 		say("stale")
+	case r != s.openRun && !slices.Contains(whileParked, in.Do):
+		say("parked")
+	case in.Do == procedure.DoPark && len(s.parked) >= mostParked:
+		say("too_many_parked")
 	case len(in.Reason) > 200 || len(in.By) > 100 || len(in.Question) > 100 || len(in.Mark) > 200 || in.For < 0:
 		say("unknown")
 	default:
-		s.tag++
-		in.Tag, in.Source, in.Detail, in.Kit = s.tag, "", "", nil
+		in.Source, in.Detail, in.Kit = "", "", nil
 		if in.Do == procedure.DoTake {
 			in.Kit = s.cfg.Register.Nebuliser(in.Mark)
 		}
-		in.At = s.cfg.Clock.Now()
-		s.calls[in.Tag] = a
-		in.At = s.engine.Input(in)
-		s.record.input(in)
+		switch {
+		case a.role == wire.Wearer:
+			in.By = string(wire.Wearer)
+		case in.By == string(wire.Wearer):
+			in.By = r.engine.State().Opened.Tester // nobody else speaks as the wearer
+		}
+		s.input(r, a, in)
 	}
+}
+
+// input gives a run what a page said, dated now.
+func (s *Session) input(r *openRun, a asked, in procedure.Input) {
+	s.tag++
+	in.Tag, in.At = s.tag, s.cfg.Clock.Now()
+	r.calls[in.Tag] = a
+	r.say(in)
 }
 
 // worked answers the call that an input came from, with the refusal if the
 // facts hold one.
-func (s *Session) worked(in procedure.Input, facts []procedure.Dated) {
-	a, ok := s.calls[in.Tag]
+func (r *openRun) worked(in procedure.Input, facts []procedure.Dated) {
+	a, ok := r.calls[in.Tag]
 	if !ok {
 		return
 	}
-	delete(s.calls, in.Tag)
-	r := wire.Reply{Type: "reply", ID: a.cmd.ID, OK: true}
+	delete(r.calls, in.Tag)
+	if in.Do == procedure.DoTakeUp {
+		r.taking = false
+	}
+	reply := wire.Reply{Type: "reply", ID: a.cmd.ID, OK: true}
 	for _, f := range facts {
 		if i, is := f.Fact.(procedure.Ignored); is && strings.HasPrefix(i.What, string(in.Do)) && i.Why != procedure.WhyNoted {
-			r.OK, r.Why = false, string(i.Why)
+			reply.OK, reply.Why = false, string(i.Why)
 		}
 	}
-	a.reply <- r
+	a.reply <- reply
 }
 
 func (s *Session) press(c *wire.Contact) string {
@@ -157,9 +189,17 @@ func (s *Session) open(a asked) string {
 	if !ok || !slices.Contains(r.Agents, o.Agent) || strings.TrimSpace(o.Tester) == "" || len(o.Tester) > 100 {
 		return "unknown"
 	}
+	for _, p := range s.parked {
+		if p.engine.State().Opened.Wearer.ID == a.bound.Wearer.ID && !p.over() {
+			return "run_open" // nobody is tested twice at a time
+		}
+	}
 	practice := s.cfg.Practice
 	if practice == "" {
 		practice = a.bound.Practice
+	}
+	if a.actor != nil {
+		practice = procedure.PracticeDrill
 	}
 	wall, quality := s.cfg.Wall.Now()
 	switch {
@@ -168,30 +208,49 @@ func (s *Session) open(a asked) string {
 	case s.missing() != "":
 		return "input_missing"
 	}
+	code, err := s.newCode()
+	if err != nil {
+		s.cfg.Log.Error("open a run", "err", err)
+		return "unknown"
+	}
 	s.endInputTests()
+	// Never above the number of the run's own first entry, also while facts of
+	// runs that wait are being written.
 	number, _ := s.cfg.Journal.Last()
+	s.newest = max(number, s.newest) + 1
 	s.runs++
 	opened := procedure.RunOpened{
-		Run: fmt.Sprintf("r%06d", number+uint64(len(s.pending))+1), Rules: r, Agent: o.Agent,
+		Run: fmt.Sprintf("r%06d", s.newest), Rules: r, Agent: o.Agent,
 		Wearer: a.bound.Wearer, Facepiece: a.bound.Facepiece, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
 		Strict: s.cfg.Strict, Practice: practice, Kit: s.cfg.Register.Kept(), Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
 		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version, Box: s.box(), WiringChecked: s.inputs.checked, SoundMS: s.inputs.soundMS,
 	}
+	for _, u := range s.Open() {
+		opened.Beside = append(opened.Beside, u.Run)
+	}
+	one := &openRun{code: code, language: a.bound.Language, actor: a.actor, lines: s.cfg.Board.Lines(), calls: map[uint64]asked{}}
+	if a.actor != nil {
+		// The button is a simulated pair on every box, and no nebuliser of the
+		// house is asked for: a drill gives no mist.
+		one.lines, opened.Supervised, opened.Kit = drillLines, true, false
+		d := *o.Drill
+		opened.Drill = &procedure.Drill{Seed: d.Seed, Level: d.Level, Troubles: append([]string{}, d.Troubles...)}
+	}
 	s.lost = "" // it was about what came before
 	at := max(s.cfg.Clock.Now()-s.grace(), 0)
-	s.begin(opened, at)
+	s.begin(one, opened, at)
 	return ""
 }
 
-func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
-	s.engine = NewEngine(o, at)
-	s.engine.worked = s.worked
+func (s *Session) begin(r *openRun, o procedure.RunOpened, at time.Duration) {
+	r.engine = NewEngine(o, at)
+	r.engine.worked = r.worked
+	s.openRun = r
 	s.last.Store(&o.Run)
 	s.note()
-	s.durable = procedure.State{}
-	s.pending, s.promises, s.said = nil, nil, said{}
+	levels := s.levelsOf(r)
 	var err error
-	s.record, err = startRecorder(s.cfg.Capture, s.runs, s.cfg.Board.Lines(), s.levels, at, s.cfg.Log)
+	r.record, err = startRecorder(s.cfg.Capture, s.runs, r.lines, levels, at, s.cfg.Log)
 	if err != nil {
 		s.cfg.Log.Error("no capture of this run", "err", err)
 	}
@@ -199,7 +258,7 @@ func (s *Session) begin(o procedure.RunOpened, at time.Duration) {
 		s.record.do(func(w *capture.Writer) error { return w.Note(0, noteStrict) })
 	}
 	for _, l := range device.Lines() {
-		if s.levels[l] {
+		if levels[l] {
 			s.engine.Edge(device.Edge{At: at, Line: l, Closed: true})
 		}
 	}
@@ -216,27 +275,22 @@ func (s *Session) OpenRun() string {
 
 // closeRun sets a finished run aside.
 func (s *Session) closeRun(run string) string {
+	r := s.find(run)
 	switch {
-	case s.engine == nil:
+	case r == nil && s.engine == nil:
 		return "no_run"
-	case run != s.engine.State().Opened.Run:
+	case r == nil:
 		return "stale"
-	case s.engine.State().Verdict == nil:
+	case !r.over():
 		return "run_open"
-	case len(s.pending) > 0 && s.failed == "":
+	case len(r.pending) > 0 && s.failed == "":
 		return "not_saved"
 	}
-	s.record.finish(s.engine.Now())
-	for _, a := range s.calls { // not worked off, and nobody will
-		a.reply <- wire.Reply{Type: "reply", ID: a.cmd.ID, Why: "stale"}
+	s.letGo(r)
+	if r == s.openRun {
+		s.openRun = &openRun{}
+		s.dark()
 	}
-	clear(s.calls)
-	s.engine = nil
-	for l, on := range s.lit {
-		if on {
-			s.cfg.Board.Light(l, false)
-			s.lit[l] = false
-		}
-	}
+	s.parked = slices.DeleteFunc(s.parked, func(p *openRun) bool { return p == r })
 	return ""
 }

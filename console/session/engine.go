@@ -17,7 +17,9 @@ import (
 // more than one goroutine.
 type Engine struct {
 	state  procedure.State
-	panel  *contact.Panel
+	panel  *contact.Panel // of a parked run: one that nothing is fed to
+	noise  int            // rejected edges of the panels before this one
+	levels map[device.Line]bool
 	now    time.Duration
 	events []contact.Sighting
 	queue  []procedure.Input
@@ -30,7 +32,7 @@ type Engine struct {
 // NewEngine opens a run at an instant at which all contacts are taken as open;
 // the levels they have are fed as edges of that instant.
 func NewEngine(o procedure.RunOpened, at time.Duration) *Engine {
-	e := &Engine{panel: contact.NewPanel(o.Supervised, at), now: at}
+	e := &Engine{panel: contact.NewPanel(o.Supervised, at), levels: map[device.Line]bool{}, now: at}
 	f := procedure.Dated{At: at, Fact: o}
 	e.state = procedure.New(o, at)
 	e.facts = append(e.facts, f)
@@ -43,14 +45,26 @@ func (e *Engine) State() procedure.State { return e.state }
 // Panel shows the contacts; it is not to be fed from outside.
 func (e *Engine) Panel() *contact.Panel { return e.panel }
 
+// Noise is the number of rejected edges of the run so far.
+func (e *Engine) Noise() int { return e.noise + e.panel.Noise() }
+
 // Now is the instant reached.
 func (e *Engine) Now() time.Duration { return e.now }
 
 // Edge feeds one edge. An edge dated before Now is taken as of Now, and the
-// instant that was used is returned.
+// instant that was used is returned. Of a parked run it is only the level that
+// is kept: it says how the contacts stand when the run is taken up.
 func (e *Engine) Edge(edge device.Edge) time.Duration {
 	at := max(edge.At, e.now)
 	e.Advance(at)
+	e.levels[edge.Line] = edge.Closed
+	if !e.state.Parked {
+		e.feed(at, edge)
+	}
+	return at
+}
+
+func (e *Engine) feed(at time.Duration, edge device.Edge) {
 	switch edge.Line {
 	case device.Squeeze:
 		e.panel.SqueezeEdge(at, edge.Closed)
@@ -61,7 +75,26 @@ func (e *Engine) Edge(edge device.Edge) time.Duration {
 	case device.TasteNC:
 		e.panel.RestEdge(at, edge.Closed)
 	}
-	return at
+}
+
+// rest takes the contacts away from a run that is parked. What a contact did
+// before is known by now; what it is still proving began after.
+func (e *Engine) rest() {
+	e.noise += e.panel.Noise()
+	e.panel = contact.NewPanel(false, e.state.At)
+	e.panel.Advance(e.now)
+}
+
+// wire gives the contacts back as they stand at an instant.
+func (e *Engine) wire(at time.Duration) {
+	e.noise += e.panel.Noise()
+	e.panel, e.events = contact.NewPanel(e.state.Opened.Supervised, at), nil
+	for _, l := range device.Lines() {
+		if e.levels[l] {
+			e.feed(at, device.Edge{At: at, Line: l, Closed: true})
+		}
+	}
+	e.panel.Advance(e.now)
 }
 
 // Input queues what a person at a page or the box itself says. It takes its
@@ -155,7 +188,7 @@ var verbs = map[contact.Kind]procedure.Verb{
 }
 
 func (e *Engine) sighting(s contact.Sighting) {
-	if s.Kind == contact.Pressed && e.state.Verdict == nil {
+	if s.Kind == contact.Pressed && e.state.Verdict == nil && !e.state.Parked {
 		switch s.Source {
 		case contact.Squeeze:
 			e.tally.Squeeze++
@@ -174,12 +207,20 @@ func (e *Engine) handle(in procedure.Input) {
 	for _, f := range facts {
 		if _, ends := f.Fact.(procedure.Ended); ends {
 			t := e.tally
-			t.Noise = e.panel.Noise()
+			t.Noise = e.Noise()
 			e.fold(procedure.Dated{At: f.At, Fact: t})
 		}
 		e.fold(f)
 	}
 	e.state = e.state.Reach(in.At)
+	for _, f := range facts {
+		switch f.Fact.(type) {
+		case procedure.RunParked:
+			e.rest()
+		case procedure.RunTakenUp:
+			e.wire(in.At)
+		}
+	}
 	if e.worked != nil && in.Tag != 0 {
 		e.worked(in, facts)
 	}

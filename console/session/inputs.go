@@ -123,7 +123,7 @@ const testTone = audio.Count5
 // timeSound begins the self-test of sound and contact. Its tones are placed
 // ahead: when they sound depends on nothing else.
 func (s *Session) timeSound() string {
-	if s.cfg.Player.Health() != "" {
+	if s.silenced() {
 		return "no_sound"
 	}
 	s.endTiming()
@@ -145,7 +145,7 @@ func (s *Session) endTiming() {
 
 // inputCommand works off a command of the Inputs page; "" when it was done.
 func (s *Session) inputCommand(c wire.Command) string {
-	if s.engine != nil {
+	if len(s.all()) > 0 {
 		return "run_open"
 	}
 	i := &s.inputs

@@ -136,7 +136,11 @@ func TestWhatOthersSee(t *testing.T) {
 	names := []string{"Ilse", "Brandvold", "Agnes", "Thorley", "hs-014"}
 	for _, s := range d.snapshots() {
 		for _, role := range []wire.Role{wire.Trainer, wire.Wearer} {
-			b, err := json.Marshal(wire.ForRole(s, role))
+			seen := wire.ForRole(s, role)
+			if role == wire.Wearer {
+				seen = wire.ForWearer(answered(s), d.run)
+			}
+			b, err := json.Marshal(seen)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -146,7 +150,7 @@ func TestWhatOthersSee(t *testing.T) {
 				}
 			}
 		}
-		w := wire.ForRole(s, wire.Wearer).Run
+		w := wire.ForWearer(s, d.run).Run
 		if w == nil {
 			continue
 		}
@@ -161,14 +165,24 @@ func TestWhatOthersSee(t *testing.T) {
 	other.Run = &run
 	run.Screening.Squeezes, run.Verdict, run.Wearer, run.SqueezesMS = 29, &wire.Verdict{Outcome: procedure.Pass}, "Somebody Else", nil
 	run.Initial, run.TopUps, run.Dose = nil, nil, nil
-	a, _ := json.Marshal(wire.ForRole(last, wire.Wearer))
-	b, _ := json.Marshal(wire.ForRole(other, wire.Wearer))
+	a, _ := json.Marshal(wire.ForWearer(answered(last), d.run))
+	b, _ := json.Marshal(wire.ForWearer(answered(other), d.run))
 	if string(a) != string(b) {
 		t.Errorf("counts and verdict shine through to the wearer:\n%s\n%s", a, b)
 	}
 	if full, _ := json.Marshal(wire.ForRole(last, wire.Tester)); !strings.Contains(string(full), "Ilse Brandvold") {
 		t.Error("the tester is not shown who is tested")
 	}
+}
+
+// answered is a snapshot after the wearer has said that the name is right.
+func answered(s wire.Snapshot) wire.Snapshot {
+	if s.Run != nil {
+		run := *s.Run
+		run.NameSaid = "yes"
+		s.Run = &run
+	}
+	return s
 }
 
 func TestAnyoneStops(t *testing.T) {

@@ -48,6 +48,9 @@ type Register interface {
 	// both as a run binds them. It may wait for the disk. The error of a refusal
 	// says in Why which.
 	May(ctx context.Context, person, facepiece, rules string) (Bound, error)
+	// Facepiece gives one that a rule set allows, for a drill. It refuses as May
+	// does.
+	Facepiece(ctx context.Context, facepiece, rules string) (procedure.Facepiece, error)
 	// Nebuliser finds a nebuliser by its mark, nil when there is none; Kept says
 	// whether kit is kept at all. Neither waits for anything.
 	Nebuliser(mark string) *procedure.Kit
@@ -60,6 +63,9 @@ type Bound struct {
 	Wearer    procedure.Wearer
 	Facepiece procedure.Facepiece
 	Practice  string
+	// Language is the code of the person's first language that the pages have
+	// words in; empty when it is not known. It is no part of a record.
+	Language string
 }
 
 // A Refusal is why somebody may not be tested, as a key for the page's words.
@@ -89,15 +95,18 @@ type Config struct {
 	Learner    Learner   // nil where no pedal can be learned
 	Journal    store.Journal
 	Player     audio.Player
-	Phrase     func(audio.Cue) time.Duration // how long a spoken cue takes; may be nil
+	Phrase     func(audio.Cue) time.Duration // how long a spoken cue takes, 0 when it cannot be said; may be nil
+	Speak      func(wearer string)           // chooses the wearer's language for the run, "" when it is not known; must not wait; may be nil
+	Dial       Dial                          // volume and mute; nil: the sound cannot be turned
 	Rules      map[string]procedure.RuleSet
 	Register   Register
-	Ended      func(run string) // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
-	Practice   string           // why records are practice; empty for real ones
-	Strict     bool             // demand waits and answers
-	TimeSource string           // of the edges, in words
-	Capture    string           // file to write what the board saw to; empty for none
-	Grace      time.Duration    // real time by which edges may arrive late
+	Drill      func(wire.DrillAsk) (Actor, DrillBound, error) // nil: no drills here; it must not wait
+	Ended      func(run string)                               // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
+	Practice   string                                         // why records are practice; empty for real ones
+	Strict     bool                                           // demand waits and answers
+	TimeSource string                                         // of the edges, in words
+	Capture    string                                         // file to write what the board saw to; empty for none
+	Grace      time.Duration                                  // real time by which edges may arrive late
 	Publish    func(wire.Snapshot)
 	Parts      func() []device.Part // of the box beside the board, for the record; may be nil
 	Beat       func()               // called by the loop at least four times a second, for a watchdog; may be nil
@@ -111,31 +120,26 @@ type Session struct {
 	commands chan asked
 	gone     chan string
 	writer   *writer
-	last     atomic.Pointer[string] // id of the run opened last
-	now      atomic.Pointer[string] // id of the run that is open and has no verdict; empty: none
-	ended    chan struct{}          // closed when the loop has ended
+	last     atomic.Pointer[string]     // id of the run opened last
+	now      atomic.Pointer[[]Underway] // runs that have no verdict
+	ended    chan struct{}              // closed when the loop has ended
 
 	// Owned by the loop.
-	engine   *Engine         // nil: no run is open
-	durable  procedure.State // what is on disk of the run
-	pending  []procedure.Dated
-	promises []procedure.Order // orders that wait for the disk
-	panel    *contact.Panel    // watches the contacts, run or not
-	fed      time.Duration     // instant that the panel has been told of
+	*openRun                // the active run; never nil, without an engine when none is
+	parked   []*openRun     // runs that wait, oldest first
+	newest   uint64         // number in the id of the run opened last
+	panel    *contact.Panel // watches the contacts, run or not
+	fed      time.Duration  // instant that the panel has been told of
 	levels   map[device.Line]bool
 	stats    map[device.Line]*stat
 	inputs   inputs
-	said     said
-	calls    map[uint64]asked
 	tag      uint64
 	number   uint64
 	seq      uint64 // of the last edge
 	fence    uint64
 	driver   string
 	lost     string
-	failed   string        // why the journal does not write; empty when it does
-	oldest   time.Duration // instant of the oldest fact not on disk
-	record   *recorder
+	failed   string // why the journal does not write; empty when it does
 	runs     int
 	fails    map[string]int // of a wearer with a facepiece since the daemon started
 	lit      map[device.Lamp]bool
@@ -148,6 +152,7 @@ type asked struct {
 	cmd    wire.Command
 	reply  chan wire.Reply
 	bound  Bound // of open, looked up before the loop gets it
+	actor  Actor // of open, in a drill
 	why    string
 }
 
@@ -156,7 +161,7 @@ type asked struct {
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
 		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), ended: make(chan struct{}),
-		levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, calls: map[uint64]asked{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
+		openRun: &openRun{}, levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
 		return nil, err
@@ -170,6 +175,8 @@ func New(ctx context.Context, cfg Config) (*Session, error) {
 }
 
 // CloseOpenRuns ends every run that has no verdict as not valid, power lost.
+// The newest run names those that waited when it was opened, so that nothing
+// older has to be read: what was open then and is not among them had ended.
 func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 	before := uint64(0)
 	for {
@@ -182,12 +189,17 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 			if !archive.IsRun(info.Stream) {
 				continue
 			}
-			open, err := closeRun(ctx, j, info.Stream)
+			open, beside, err := closeRun(ctx, j, info.Stream)
 			if err != nil {
 				return fmt.Errorf("close run %s: %w", info.Stream, err)
 			}
+			for _, run := range beside {
+				if _, _, err := closeRun(ctx, j, run); err != nil && !errors.Is(err, store.ErrNotFound) {
+					return fmt.Errorf("close run %s: %w", run, err)
+				}
+			}
 			if !open {
-				return nil // runs follow each other: those before have ended
+				return nil
 			}
 		}
 		if len(infos) < 64 {
@@ -196,7 +208,9 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 	}
 }
 
-func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, err error) {
+// closeRun ends a run that has no verdict, and gives the runs that waited
+// beside it.
+func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, beside []string, err error) {
 	var st procedure.State
 	err = j.ReadStream(ctx, run, func(e store.Entry) error {
 		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
@@ -210,15 +224,18 @@ func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, e
 		err = errors.New("it does not begin with run_opened")
 	}
 	if err != nil || st.Verdict != nil {
-		return false, err
+		if st.Opened != nil {
+			beside = st.Opened.Beside
+		}
+		return false, beside, err
 	}
 	facts, _ := procedure.Decide(st, procedure.Input{At: st.At, Do: procedure.DoPowerLost})
 	drafts, err := draftsOf(run, facts)
 	if err != nil {
-		return true, err
+		return true, nil, err
 	}
 	_, err = j.Append(ctx, drafts...)
-	return true, err
+	return true, st.Opened.Beside, err
 }
 
 func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
@@ -241,8 +258,7 @@ func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 func (s *Session) Command(ctx context.Context, client string, role wire.Role, c wire.Command) wire.Reply {
 	a := asked{client: client, role: role, cmd: c, reply: make(chan wire.Reply, 1)}
 	if c.Do == "open" && c.Open != nil && role == wire.Tester {
-		var err error
-		if a.bound, err = s.cfg.Register.May(ctx, c.Open.Wearer, c.Open.Facepiece, c.Open.Rules); err != nil {
+		if err := s.lookUp(ctx, *c.Open, &a); err != nil {
 			var no Refusal
 			if !errors.As(err, &no) {
 				s.cfg.Log.Error("look up for a run", "err", err)
@@ -269,6 +285,17 @@ func (s *Session) Command(ctx context.Context, client string, role wire.Role, c 
 	}
 }
 
+// lookUp finds whom and what a run is about.
+func (s *Session) lookUp(ctx context.Context, o wire.Open, a *asked) (err error) {
+	if o.Drill == nil {
+		a.bound, err = s.cfg.Register.May(ctx, o.Wearer, o.Facepiece, o.Rules)
+		return err
+	}
+	d, err := s.lookUpDrill(ctx, o)
+	a.bound, a.actor = d.bound, d.actor
+	return err
+}
+
 // Leave says that a browser has gone.
 func (s *Session) Leave(client string) {
 	select {
@@ -287,7 +314,9 @@ const stall = time.Second
 // under way then ends as interrupted.
 func (s *Session) Run(ctx context.Context) error {
 	defer func() {
-		s.record.wait()
+		for _, r := range s.all() {
+			r.record.wait()
+		}
 		s.writer.close()
 		close(s.ended)
 	}()
@@ -403,8 +432,15 @@ func (s *Session) wake() time.Duration {
 	}
 	soonest(s.panel.Next())
 	soonest(s.inputs.next())
-	if s.engine != nil {
-		soonest(s.engine.Next())
+	for _, r := range s.all() {
+		soonest(r.engine.Next())
+		if st := r.engine.State(); r.actor != nil && !st.Parked {
+			// One that is late, as after its run waited, is asked when the loop
+			// looks around: an instant in the past would look like a stall.
+			if next, ok := r.actor.Next(st); next > r.engine.Now() {
+				soonest(next, ok)
+			}
+		}
 	}
 	return at
 }
@@ -445,10 +481,11 @@ func (s *Session) edge(e device.Edge) {
 	s.seq = e.Seq
 	s.levels[e.Line] = e.Closed
 	s.feed(e)
-	if s.engine != nil {
-		e.At = s.engine.Edge(e)
-		s.record.edge(e)
+	if s.engine == nil || s.actor != nil && isButton(e.Line) {
+		return // of a drill the button is the simulated wearer's
 	}
+	s.perform(s.openRun, e.At)
+	s.hand(e)
 }
 
 // feed gives an edge to the panel and the tests that watch the contacts
@@ -483,85 +520,81 @@ func (s *Session) advance() {
 	to := s.cfg.Clock.Now() - s.grace()
 	s.fed = max(s.fed, to)
 	s.panel.Advance(s.fed)
-	for _, g := range s.panel.Take() {
+	seen := s.panel.Take()
+	for _, g := range seen {
 		s.count(g)
 	}
 	s.testInputs(s.fed)
-	if s.engine != nil && to > s.engine.Now() {
-		s.engine.Advance(to)
+	for _, r := range s.all() {
+		if to > r.engine.Now() {
+			s.perform(r, to)
+			r.engine.Advance(to)
+		}
 	}
+	s.watchButton(seen)
 }
 
-// tell gives the run an input of the box itself. It is dated at the last
+// tell gives every run an input of the box itself. It is dated at the last
 // instant that the run was sure of, so that no verdict can come before it.
 func (s *Session) tell(do procedure.Verb, detail string) {
-	if s.engine != nil {
-		in := procedure.Input{At: s.engine.Now(), Do: do, Detail: detail}
-		s.engine.Input(in)
-		s.record.input(in)
+	for _, r := range s.all() {
+		r.say(procedure.Input{At: r.engine.Now(), Do: do, Detail: detail})
 	}
 }
 
-// act hands facts to the writer and orders to sound and lamps.
+// act hands facts to the writer and orders to sound and lamps. A run that waits
+// orders nothing: what sounds belongs to the active one.
 func (s *Session) act() {
-	if s.engine == nil {
-		return
-	}
-	facts, orders := s.engine.Take()
-	if len(facts) > 0 {
-		if len(s.pending) == 0 {
-			s.oldest = s.cfg.Clock.Now()
-		}
-		s.pending = append(s.pending, facts...)
-		s.writer.write(s.engine.State().Opened.Run, facts)
-		for _, f := range facts {
-			if v, ok := f.Fact.(procedure.Ended); ok {
-				if v.Outcome == procedure.Fail {
-					s.fails[sitting(s.engine.State())]++
-				}
-				s.record.finish(s.engine.Now())
-			}
-		}
-	}
-	for _, o := range orders {
-		if o.Durable && len(s.pending) > 0 {
-			s.promises = append(s.promises, o)
+	for _, r := range s.all() {
+		orders := s.write(r)
+		if r != s.openRun {
 			continue
 		}
-		s.sound(o)
+		for _, o := range orders {
+			if o.Durable && len(s.pending) > 0 {
+				s.promises = append(s.promises, o)
+				continue
+			}
+			s.sound(o)
+		}
+		s.speak()
+		s.lamps()
 	}
-	s.speak()
-	s.lamps()
+	s.callParked()
+	s.settle()
 	s.note()
 }
 
-// note keeps for others whether a run is under way.
-func (s *Session) note() {
-	id := ""
-	if s.engine != nil && s.engine.State().Verdict == nil {
-		id = s.engine.State().Opened.Run
+// write hands the new facts of a run to the writer and gives its orders.
+func (s *Session) write(r *openRun) []procedure.Order {
+	facts, orders := r.engine.Take()
+	if len(facts) == 0 {
+		return orders
 	}
-	s.now.Store(&id)
-}
-
-// Open is the id of the run that is under way and has no verdict yet; empty for
-// none. It may be asked from any goroutine.
-func (s *Session) Open() string {
-	if id := s.now.Load(); id != nil {
-		return *id
+	if len(r.pending) == 0 {
+		r.oldest = s.cfg.Clock.Now()
 	}
-	return ""
+	r.pending = append(r.pending, facts...)
+	s.writer.write(r.id(), facts)
+	for _, f := range facts {
+		if v, ok := f.Fact.(procedure.Ended); ok {
+			if v.Outcome == procedure.Fail {
+				s.fails[sitting(r.engine.State())]++
+			}
+			r.record.finish(r.engine.Now())
+		}
+	}
+	return orders
 }
 
 func (s *Session) sound(o procedure.Order) {
 	if o.Drop {
 		s.cfg.Player.Drop(o.At)
+		s.said.drop(o.At)
 		return
 	}
 	s.cfg.Player.Play(audio.Placed{Cue: audio.Cue(o.Cue), At: o.At})
-	for _, w := range s.spoken(s.engine.State(), o) {
-		s.cfg.Player.Play(w)
-	}
+	s.utter(s.spoken(s.engine.State(), o))
 }
 
 func (s *Session) lamps() {
@@ -591,17 +624,20 @@ func (s *Session) onDisk(w written) {
 	if w.err != nil {
 		s.failed = "facts are not being saved"
 		s.cfg.Log.Error("journal", "err", w.err)
-		if s.engine != nil && s.engine.State().Verdict == nil {
-			s.tell(procedure.DoJournalFailed, "")
+		for _, r := range s.all() {
+			if !r.over() {
+				r.say(procedure.Input{At: r.engine.Now(), Do: procedure.DoJournalFailed})
+			}
 		}
 		return
 	}
-	if s.engine == nil || w.run != s.engine.State().Opened.Run {
+	r := s.find(w.run)
+	if r == nil {
 		return
 	}
 	ended := false
-	for _, f := range s.pending[:w.n] {
-		s.durable = procedure.Fold(s.durable, f)
+	for _, f := range r.pending[:w.n] {
+		r.durable = procedure.Fold(r.durable, f)
 		switch f.Fact.(type) {
 		case procedure.Ended, procedure.ProofGiven:
 			ended = true
@@ -610,23 +646,28 @@ func (s *Session) onDisk(w written) {
 	if ended && s.cfg.Ended != nil {
 		go s.cfg.Ended(w.run)
 	}
-	s.pending = s.pending[w.n:]
-	s.oldest = s.cfg.Clock.Now()
-	if len(s.pending) == 0 {
-		for _, o := range s.promises {
+	r.pending = r.pending[w.n:]
+	r.oldest = s.cfg.Clock.Now()
+	if len(r.pending) > 0 {
+		return
+	}
+	if r == s.openRun {
+		for _, o := range r.promises {
 			o.At = s.cfg.Clock.Now()
 			s.sound(o)
 		}
-		s.promises = nil
 	}
+	r.promises = nil
 }
 
-// finish ends a run under way when the daemon stops.
+// finish ends the runs under way when the daemon stops.
 func (s *Session) finish() {
-	if s.engine == nil {
-		return
+	all := s.all()
+	for _, r := range all {
+		r.engine.End(s.cfg.Clock.Now(), procedure.DoEnd)
 	}
-	s.engine.End(s.cfg.Clock.Now(), procedure.DoEnd)
 	s.act()
-	s.record.finish(s.engine.Now())
+	for _, r := range all {
+		r.record.finish(r.engine.Now())
+	}
 }

@@ -61,7 +61,7 @@ func TestARunIsSpoken(t *testing.T) {
 		}
 	}
 	if !slices.Equal(names, audio.SpokenExercises()) || due != 13 || len(d.heard.at(audio.SaySqueezes10)) != 1 {
-		t.Errorf("%d top-ups and the exercises %v", due, names)
+		t.Errorf("%d top-ups and the exercises %v; the words %v", due, names, words)
 	}
 	for i, at := range d.heard.at(audio.ExerciseChange) {
 		c, _ := audio.SayExercise(d.rules.Exercises[i+1].ID)
@@ -71,7 +71,8 @@ func TestARunIsSpoken(t *testing.T) {
 	}
 }
 
-// A dose that is left too late is called once, and its end is said.
+// A dose that is left too late is called, then called to be finished, each once,
+// and its end is said.
 func TestALateTopUpIsCalled(t *testing.T) {
 	d := newDesk(t, 10, nil)
 	d.open()
@@ -86,8 +87,11 @@ func TestALateTopUpIsCalled(t *testing.T) {
 		t.Fatalf("called late at %v", late)
 	}
 	due := d.heard.at(audio.TopUpDue)[0]
-	if after := late[0] - due; after < 17*time.Second || after > 24*time.Second {
+	if after := late[0] - due; after < 10*time.Second || after > 14*time.Second {
 		t.Errorf("called late %v after it was due", after)
+	}
+	if finish := d.heard.at(audio.SayFinishDose); len(finish) != 1 || finish[0]-due < 17*time.Second || finish[0]-due > 24*time.Second {
+		t.Errorf("called to be finished at %v, due at %v", finish, due)
 	}
 	if len(d.heard.at(audio.SayNotValid)) != 1 || len(d.heard.at(audio.SayTopUpMissed)) != 1 || len(d.heard.at(audio.SayPassed)) != 0 {
 		t.Errorf("the end is spoken as %v", d.heard.words())

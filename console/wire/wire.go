@@ -26,6 +26,7 @@ type Hello struct {
 	Type     string `json:"type"` // hello
 	Role     Role   `json:"role"`
 	Contract int    `json:"contract"`
+	Code     string `json:"code,omitempty"` // of a wearer's page: the run's pairing code as somebody typed it
 }
 
 // Welcome answers a Hello.
@@ -34,7 +35,8 @@ type Welcome struct {
 	Client   string `json:"client"`
 	Contract int    `json:"contract"`
 	Version  string `json:"version"`
-	Sim      bool   `json:"sim"` // the board is simulated: the page may press its contacts
+	Sim      bool   `json:"sim"`    // the board is simulated: the page may press its contacts
+	Paired   string `json:"paired"` // of a wearer's page: yes, wrong (no run has this code) or later (too many wrong ones, wait); empty: none was given
 }
 
 // A Command asks for something. A tester's page needs the lease for all but
@@ -45,10 +47,12 @@ type Command struct {
 	ID    string `json:"id"`   // chosen by the page, named by the reply
 	Run   string `json:"run,omitempty"`
 	Fence uint64 `json:"fence"`
-	// Do is open, close, take_lease, drop_lease, sim, a procedure.Verb of a
-	// person, or for the Inputs page, while no run is open: check_begin,
+	// Do is open, close, take_lease, drop_lease, sim, take_up (Run: a parked
+	// run), a procedure.Verb of a person (park among them), or for the Inputs
+	// page, while no run is open: check_begin,
 	// check_end, learn (Line), learn_end, tone (Cue), latency_begin,
-	// latency_end, confirm_clock (Wall; a time other than the box's sets it).
+	// latency_end, confirm_clock (Wall; a time other than the box's sets it). At
+	// any time: volume (Volume), mute (Muted).
 	Do    string          `json:"do"`
 	Input procedure.Input `json:"input,omitzero"` // for the verbs
 	Open  *Open           `json:"open,omitempty"` // for open
@@ -56,6 +60,9 @@ type Command struct {
 	Line  string          `json:"line,omitempty"` // for learn: squeeze or step
 	Cue   string          `json:"cue,omitempty"`  // for tone: an audio.Cue
 	Wall  string          `json:"wall,omitempty"` // for confirm_clock: RFC 3339
+	// For volume: 0 to 100; for mute: whether the sound is to be muted.
+	Volume int  `json:"volume,omitempty"`
+	Muted  bool `json:"muted,omitempty"`
 }
 
 // Open begins a run.
@@ -65,6 +72,15 @@ type Open struct {
 	Rules     string `json:"rules"`     // id
 	Agent     string `json:"agent"`
 	Tester    string `json:"tester"`
+	// Drill opens a drill, with a simulated wearer; Wearer may be empty then.
+	Drill *DrillAsk `json:"drill,omitempty"`
+}
+
+// A DrillAsk is the drill that a tester wants.
+type DrillAsk struct {
+	Seed     string   `json:"seed"`     // the same seed gives the same wearer
+	Level    string   `json:"level"`    // easy, plain or hard
+	Troubles []string `json:"troubles"` // keys of what shall happen; empty: the level chooses
 }
 
 // A Contact is a level for a contact of the simulated board.
@@ -85,6 +101,7 @@ type Reply struct {
 var Refusals = []string{
 	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
 	"clock_unset", "clock_served", "clock_wrong", "input_missing", "not_known", "busy", "no_pedal", "no_sound",
+	"parked", "too_many_parked",
 }
 
 // A Snapshot is everything that a page shows, at one instant.
@@ -98,10 +115,15 @@ type Snapshot struct {
 	Speed    float64 `json:"speed"`              // of the clock; a page runs its own shown time so much faster
 	Inputs   Inputs  `json:"inputs"`
 	Sound    string  `json:"sound"`   // empty when sound comes out, else why not
+	Volume   int     `json:"volume"`  // of the sound, per cent
+	Muted    bool    `json:"muted"`   // only what ends a run or warns of a fault sounds
 	Storage  string  `json:"storage"` // empty when facts are being saved, else why not
 	Clock    Clock   `json:"clock"`
 	LagMS    int64   `json:"lag_ms"` // age of the oldest fact that is not on disk yet
-	Run      *Run    `json:"run"`    // null: none is open
+	Run      *Run    `json:"run"`    // the active one; null: none is
+	Parked   []Run   `json:"parked"` // runs that wait between two steps, oldest first
+	// Pairing is "needed" for a wearer's page that belongs to no run yet.
+	Pairing string `json:"pairing"`
 }
 
 // Inputs is the state of the board.
@@ -190,7 +212,7 @@ type Part struct {
 	Lines  []string `json:"lines"`
 }
 
-// A Run is the open run. Times are milliseconds; those named run_ms or with
+// A Run is an open run. Times are milliseconds; those named run_ms or with
 // due and shut are on the run clock.
 type Run struct {
 	Run        string          `json:"run"`
@@ -223,6 +245,26 @@ type Run struct {
 	Faults     []string        `json:"faults"`
 	Verdict    *Verdict        `json:"verdict"` // only once it is on disk
 	Ending     bool            `json:"ending"`  // there is a verdict that is not on disk yet
+
+	Practice       string `json:"practice"`        // why nothing of this run can be a test record; empty when it can
+	Code           string `json:"code"`            // four digits by which a wearer's page is paired with it; empty once it is over, and where masked
+	Paired         int    `json:"paired"`          // wearer's pages that are
+	NameSaid       string `json:"name_said"`       // what the wearer answered to being asked by name: yes, no, or empty for nothing
+	WearerLanguage string `json:"wearer_language"` // code of the person's first language that there are words in; empty: not known
+	Drill          *Drill `json:"drill"`           // what the simulated wearer of a drill says and does; null in a test
+}
+
+// A Drill is the simulated wearer of a run as a tester sees and hears it.
+type Drill struct {
+	Said []DrillLine `json:"said"` // oldest first
+	Asks string      `json:"asks"` // key of what it waits for; empty: nothing
+}
+
+// A DrillLine is something that the simulated wearer said or did.
+type DrillLine struct {
+	AtMS int64  `json:"at_ms"` // since the run was opened
+	What string `json:"what"`  // key
+	Text string `json:"text"`
 }
 
 // A Question is asked before the test.
@@ -292,28 +334,90 @@ type Choice struct {
 	Refused map[string]string `json:"refused,omitempty"`
 }
 
-// ForRole gives what a role may see of a snapshot.
+// ForRole gives what a role may see of a snapshot. A wearer's page that is
+// paired with a run gets ForWearer instead.
 func ForRole(s Snapshot, r Role) Snapshot {
-	if r == Tester {
+	switch r {
+	case Tester:
+		return s
+	case Wearer:
+		return ForWearer(s, "")
+	}
+	s.Inputs = masked(s.Inputs)
+	if s.Run != nil {
+		run := ForTrainer(*s.Run)
+		s.Run = &run
+	}
+	parked := []Run{}
+	for _, r := range s.Parked {
+		parked = append(parked, ForTrainer(r))
+	}
+	s.Parked = parked
+	return s
+}
+
+// masked leaves out what only the page of inputs shows.
+func masked(i Inputs) Inputs {
+	i.Lines, i.Check, i.Latency, i.Learn, i.Learned = []Line{}, nil, nil, "", ""
+	return i
+}
+
+// ForTrainer is a run without names and without the pairing code.
+func ForTrainer(r Run) Run {
+	r.Wearer, r.Tester, r.Code, r.Drill = "", "", "", masks(r.Drill)
+	return r
+}
+
+// masks leaves the words of a simulated wearer out: the keys say enough.
+func masks(d *Drill) *Drill {
+	if d == nil {
+		return nil
+	}
+	out := Drill{Said: []DrillLine{}, Asks: d.Asks}
+	for _, l := range d.Said {
+		out.Said = append(out.Said, DrillLine{AtMS: l.AtMS, What: l.What})
+	}
+	return &out
+}
+
+// ForWearer gives what the wearer's page that is paired with a run may see:
+// nothing of any other run, no counts, no verdict, no levels; the wearer's own
+// name until the page has been told whether it is right. Where the run is not
+// open, or none is named, the page has to be paired.
+func ForWearer(s Snapshot, run string) Snapshot {
+	var mine *Run
+	active := s.Run != nil && s.Run.Run == run
+	if active {
+		mine = s.Run
+	}
+	for i := range s.Parked {
+		if s.Parked[i].Run == run {
+			mine = &s.Parked[i]
+		}
+	}
+	in := masked(s.Inputs)
+	if !active {
+		// The contacts belong to somebody else's run, or to nobody's.
+		in.Squeeze, in.Step, in.Report, in.Noise = false, false, false, 0
+	}
+	s.Inputs, s.Run, s.Parked, s.Driver, s.Pairing = in, nil, []Run{}, "", ""
+	if mine == nil || run == "" {
+		s.Pairing = "needed"
 		return s
 	}
-	s.Inputs.Lines, s.Inputs.Check, s.Inputs.Latency, s.Inputs.Learn, s.Inputs.Learned = []Line{}, nil, nil, "", ""
-	if s.Run == nil {
-		return s
+	s.Practice = mine.Practice
+	out := Run{
+		Run: mine.Run, Stage: mine.Stage, StageMS: mine.StageMS, Agent: mine.Agent, RunMS: mine.RunMS, Ticking: mine.Ticking,
+		LengthMS: mine.LengthMS, Exercises: mine.Exercises, ExerciseMS: mine.ExerciseMS, Exercise: mine.Exercise,
+		WaitMS: mine.WaitMS, NeedMS: mine.NeedMS, Questions: []Question{}, TopUps: []Dose{}, SqueezesMS: []int64{},
+		Notes: []Note{}, Faults: []string{}, Practice: mine.Practice, NameSaid: mine.NameSaid, WearerLanguage: mine.WearerLanguage,
 	}
-	run := *s.Run
-	run.Wearer, run.Tester = "", ""
-	if r == Wearer {
-		run = Run{
-			Run: run.Run, Stage: run.Stage, StageMS: run.StageMS, Agent: run.Agent, RunMS: run.RunMS, Ticking: run.Ticking,
-			LengthMS: run.LengthMS, Exercises: run.Exercises, ExerciseMS: run.ExerciseMS, Exercise: run.Exercise,
-			WaitMS: run.WaitMS, NeedMS: run.NeedMS, Questions: []Question{}, TopUps: []Dose{}, SqueezesMS: []int64{},
-			Notes: []Note{}, Faults: []string{},
-		}
-		if run.Stage == procedure.Screening || run.Stage == procedure.ProvingButton {
-			run.WaitMS, run.NeedMS = 0, 0 // would tell how far the count is
-		}
+	if mine.NameSaid == "" {
+		out.Wearer = mine.Wearer
 	}
-	s.Run = &run
+	if out.Stage == procedure.Screening || out.Stage == procedure.ProvingButton {
+		out.WaitMS, out.NeedMS = 0, 0 // would tell how far the count is
+	}
+	s.Run = &out
 	return s
 }

@@ -23,6 +23,7 @@ func judge(deeds []deed, single bool, end time.Duration) (verdict string, unclea
 		dose, given int
 		proven      bool
 		blocked     time.Duration // until when a start is refused for button or cable
+		parked      bool          // the run waits, and the contacts are another person's
 	)
 	for i, d := range deeds {
 		if d.at+100*ms > end {
@@ -31,7 +32,22 @@ func judge(deeds []deed, single bool, end time.Duration) (verdict string, unclea
 		if stage == 1 && sure == 30 && d.at >= giveUp {
 			return "cannot_taste no_taste_by_30", unclear
 		}
+		if mayWait := stage == 0 || stage == 2 || stage == 3; (mayWait || parked) && straddles(d, deeds) {
+			unclear = true // elsewhere a run is not parked, whenever it is asked
+		}
+		if parked {
+			switch d.what {
+			case "take_up":
+				parked = false
+			case "welfare", "abandon":
+				return "not_valid " + toll(d.what), unclear
+			}
+			continue
+		}
 		switch d.what {
+		case "park":
+			// Not while there is mist or it is being counted.
+			parked = stage == 0 || stage == 2 || stage == 3
 		case "step":
 			if (stage == 0 || stage == 3) && d.at < blocked+100*ms {
 				if d.at > blocked-10*ms {
@@ -99,6 +115,20 @@ func judge(deeds []deed, single bool, end time.Duration) (verdict string, unclea
 		return "cannot_taste no_taste_by_30", unclear
 	}
 	return "not_valid interrupted", unclear
+}
+
+// straddles: a contact's deed lies so close to the instant at which a run is
+// parked or taken up that it is open whose it is.
+func straddles(d deed, deeds []deed) bool {
+	if d.until == d.at {
+		return false
+	}
+	for _, p := range deeds {
+		if (p.what == "park" || p.what == "take_up") && d.at-200*ms < p.at && p.at < d.until+200*ms {
+			return true
+		}
+	}
+	return false
 }
 
 // near: a report so close that button and pedal may have moved together.

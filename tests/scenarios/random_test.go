@@ -62,9 +62,9 @@ func newStory(seed uint64) *story {
 	}
 	t += s.between(50*ms, 3*time.Second)
 	s.do(t, "report")
-	t += s.between(10*time.Second, 100*time.Second)
+	t = s.wait(t, s.between(10*time.Second, 100*time.Second))
 	s.do(t, "step")
-	t += s.between(30*time.Second, 400*time.Second)
+	t = s.wait(t, s.between(30*time.Second, 400*time.Second))
 	s.do(t, "step")
 	t += time.Second
 	for range s.bin {
@@ -86,6 +86,22 @@ func newStory(seed uint64) *story {
 	}
 	s.end = s.t0 + 450*time.Second
 	return s
+}
+
+// wait lets time go by where nobody is under the hood. In some stories the run
+// is parked meanwhile, and the contacts are another person's.
+func (s *story) wait(from, long time.Duration) time.Duration {
+	to := from + long
+	if s.r.IntN(3) > 0 {
+		return to
+	}
+	t := from + 2*time.Second
+	s.do(t, "park")
+	for t += time.Second; t < to-4*time.Second; t += s.between(700*ms, 20*time.Second) {
+		s.do(t, []string{"squeeze", "squeeze", "report", "step"}[s.r.IntN(4)])
+	}
+	s.do(to-2*time.Second, "take_up")
+	return to
 }
 
 // free tells whether nothing else of the same contact is near.
@@ -131,6 +147,9 @@ func (s *story) spoil() (string, bool) {
 		if s.r.IntN(2) == 0 { // near the two ends of the timed run, where it matters
 			at = s.t0 + s.between(-5*time.Second, 5*time.Second) + time.Duration(s.r.IntN(2))*420*time.Second
 		}
+		if (what == "park" || what == "take_up") && s.r.IntN(3) > 0 { // in the midst of something
+			at = max(0, s.deeds[s.r.IntN(len(s.deeds))].at+s.between(-40*ms, 80*ms))
+		}
 		if !s.free(what, at, at+5*time.Second) && !s.free(what, at, at+500*ms) {
 			return false
 		}
@@ -143,7 +162,7 @@ func (s *story) spoil() (string, bool) {
 	all := []string{
 		"drop squeeze", "drop squeeze", "drop step", "drop report", "no proof", "half a squeeze", "drop a top-up", "late top-up", "cut",
 		"squeeze", "report", "report", "half_report", "half_squeeze", "step", "cable_open", "cable_short",
-		"hood_off", "touched", "mist_failed", "welfare", "abandon", "said_aloud",
+		"hood_off", "touched", "mist_failed", "welfare", "abandon", "said_aloud", "park", "park", "take_up",
 	}
 	what := all[s.r.IntN(len(all))]
 	switch what {
