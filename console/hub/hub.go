@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 
 // Package hub keeps the websocket clients: each has one place for the newest
-// message of its topic and a short queue for what is meant for it alone, so
-// that a slow one loses old snapshots and nobody waits for it. It must not
-// know what a message says.
+// message of each of its topics and a short queue for what is meant for it
+// alone, so that a slow one loses old snapshots and nobody waits for it. Line
+// is the other end of such a connection. It must not know what a message says.
 package hub
 
 import (
@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
@@ -56,9 +57,10 @@ type Client struct {
 	gone  chan struct{}
 	once  sync.Once
 
-	mu    sync.Mutex // guarded by hub.mu where hub touches it
-	topic string
-	next  *websocket.PreparedMessage
+	topics []string // guarded by hub.mu
+
+	mu   sync.Mutex
+	next map[string]*websocket.PreparedMessage // what waits, by topic
 }
 
 // ID names the client; it cannot be guessed.
@@ -118,8 +120,8 @@ func (h *Hub) Publish(topic string, data []byte) error {
 	}
 	h.newest[topic] = m
 	for c := range h.clients {
-		if c.topic == topic {
-			c.put(m)
+		if slices.Contains(c.topics, topic) {
+			c.put(topic, m)
 		}
 	}
 	return nil
@@ -131,8 +133,8 @@ func (h *Hub) Topics() map[string]int {
 	defer h.mu.Unlock()
 	out := map[string]int{}
 	for c := range h.clients {
-		if c.topic != "" {
-			out[c.topic]++
+		for _, t := range c.topics {
+			out[t]++
 		}
 	}
 	return out
@@ -149,21 +151,58 @@ func (h *Hub) Close() {
 	h.done.Wait()
 }
 
-// Join puts a client into a topic. It takes the newest message and its place
-// under one lock, so that nothing is missed between.
-func (c *Client) Join(topic string) {
+// Join puts a client into topics, and out of those it was in. What waits for it
+// of a topic that it leaves is dropped. It takes the newest messages and its
+// places under one lock, so that nothing is missed between.
+func (c *Client) Join(topics ...string) {
 	c.hub.mu.Lock()
 	defer c.hub.mu.Unlock()
-	c.topic = topic
-	if m := c.hub.newest[topic]; m != nil {
-		c.put(m)
+	was := c.topics
+	c.topics = topics
+	c.mu.Lock()
+	for t := range c.next {
+		if !slices.Contains(topics, t) {
+			delete(c.next, t)
+		}
+	}
+	c.mu.Unlock()
+	for _, t := range topics {
+		if m := c.hub.newest[t]; m != nil && !slices.Contains(was, t) {
+			c.put(t, m)
+		}
 	}
 }
 
-// put replaces the message that waits; the hub's lock is held.
-func (c *Client) put(m *websocket.PreparedMessage) {
+// Topics are those that the client is in.
+func (c *Client) Topics() []string {
+	c.hub.mu.Lock()
+	defer c.hub.mu.Unlock()
+	return c.topics
+}
+
+// Move puts every client of one topic into another.
+func (h *Hub) Move(from, to string) {
+	h.mu.Lock()
+	var all []*Client
+	for c := range h.clients {
+		if slices.Contains(c.topics, from) {
+			all = append(all, c)
+		}
+	}
+	delete(h.newest, from)
+	h.mu.Unlock()
+	for _, c := range all {
+		c.Join(to)
+	}
+}
+
+// put replaces the message of a topic that waits; the hub's lock is held.
+func (c *Client) put(topic string, m *websocket.PreparedMessage) {
 	c.mu.Lock()
-	c.next = m
+	if c.next == nil {
+		c.next = map[string]*websocket.PreparedMessage{}
+	}
+	c.next[topic] = m
 	c.mu.Unlock()
 	select {
 	case c.fresh <- struct{}{}:
@@ -219,12 +258,14 @@ func (c *Client) write() {
 			err = c.conn.WriteMessage(websocket.TextMessage, data)
 		case <-c.fresh:
 			c.mu.Lock()
-			m := c.next
+			all := c.next
 			c.next = nil
 			c.mu.Unlock()
-			if m != nil {
+			for _, m := range all {
 				_ = c.conn.SetWriteDeadline(c.hub.Wall().Add(writeTimeout))
-				err = c.conn.WritePreparedMessage(m)
+				if err = c.conn.WritePreparedMessage(m); err != nil {
+					break
+				}
 			}
 		case <-ping:
 			_ = c.conn.SetWriteDeadline(c.hub.Wall().Add(writeTimeout))

@@ -47,7 +47,9 @@ type Config struct {
 	Log     *slog.Logger
 	Tick    func(time.Duration) (<-chan struct{}, func())
 	Wall    func() time.Time
-	API     http.Handler // of /api/v1; may be nil
+	API     http.Handler         // of /api/v1; may be nil
+	Boards  []string             // names of the other boxes that Board brings news of
+	Now     func() time.Duration // by which a page that guessed wrong waits
 }
 
 // A Server is the HTTP side of the console.
@@ -57,13 +59,15 @@ type Server struct {
 	pages fs.FS
 	roles roles
 
-	order sync.Mutex    // a topic gets its snapshots in the order of their numbers
-	seen  wire.Snapshot // newest, for topics that nobody was in when it came
+	order  sync.Mutex    // a topic gets its snapshots in the order of their numbers
+	seen   wire.Snapshot // newest, for topics that nobody was in when it came
+	boards map[string]wire.Board
+	pairs  pairs
 }
 
 // New makes a server.
 func New(cfg Config) (*Server, error) {
-	s := &Server{cfg: cfg, pages: cfg.Folder}
+	s := &Server{cfg: cfg, pages: cfg.Folder, boards: map[string]wire.Board{}}
 	if s.pages == nil {
 		sub, err := fs.Sub(embedded, "page")
 		if err != nil {
@@ -75,29 +79,65 @@ func New(cfg Config) (*Server, error) {
 	return s, nil
 }
 
-// Publish sends a snapshot to every page, each as its role may see it.
+// Publish sends a snapshot to every page, each as its role may see it, and to a
+// wearer's page only what concerns the run it is paired with.
 func (s *Server) Publish(snap wire.Snapshot) {
 	s.order.Lock()
 	defer s.order.Unlock()
 	topics := s.hub.Topics()
-	for _, n := range topics {
-		snap.Watchers += n
+	for t, n := range topics {
+		if _, board := strings.CutPrefix(t, boardTopic); !board {
+			snap.Watchers += n
+		}
 	}
 	s.seen = snap
-	for _, r := range []wire.Role{wire.Tester, wire.Trainer, wire.Wearer} {
-		if topics[string(r)] > 0 {
-			s.send(snap, r)
+	s.pairs.keep(snap)
+	for t := range topics {
+		run, paired := strings.CutPrefix(t, pairTopic)
+		if !paired || runOf(snap, run) != nil {
+			s.send(snap, t, topics)
+			continue
 		}
+		// The run was closed: its pages go back to where they are paired.
+		s.send(snap, string(wire.Wearer), topics)
+		s.hub.Move(t, string(wire.Wearer))
 	}
 }
 
-func (s *Server) send(snap wire.Snapshot, r wire.Role) {
-	data, err := json.Marshal(wire.ForRole(snap, r))
+// send publishes what belongs to one topic; topics are those that have clients.
+func (s *Server) send(snap wire.Snapshot, topic string, topics map[string]int) {
+	var m wire.Snapshot
+	run, paired := strings.CutPrefix(topic, pairTopic)
+	switch {
+	case strings.HasPrefix(topic, boardTopic):
+		return
+	case paired || topic == string(wire.Wearer):
+		m = ofPage(snap, run, paired)
+	case topic == string(wire.Tester):
+		m = withPages(snap, topics)
+	default:
+		m = wire.ForRole(snap, wire.Role(topic))
+	}
+	s.publish(topic, m)
+}
+
+func (s *Server) publish(topic string, m any) {
+	data, err := json.Marshal(m)
 	if err == nil {
-		err = s.hub.Publish(string(r), data)
+		err = s.hub.Publish(topic, data)
 	}
 	if err != nil {
-		s.cfg.Log.Error("publish", "err", err)
+		s.cfg.Log.Error("publish", "topic", topic, "err", err)
+	}
+}
+
+// Board sends what is known of another box to the trainers' pages that watch.
+func (s *Server) Board(b wire.Board) {
+	s.order.Lock()
+	defer s.order.Unlock()
+	s.boards[b.Name] = b
+	if s.hub.Topics()[boardTopic+b.Name] > 0 {
+		s.publish(boardTopic+b.Name, b)
 	}
 }
 
@@ -107,7 +147,7 @@ func (s *Server) Close() { s.hub.Close() }
 var pageOf = map[string]string{
 	"/": "bench.html", "/bench": "bench.html", "/wearer": "wearer.html", "/gallery": "gallery.html", "/records": "records.html",
 	"/inputs": "inputs.html", "/people": "people.html", "/facepieces": "facepieces.html", "/kit": "kit.html", "/day": "day.html",
-	"/insight": "insight.html", "/settings": "settings.html",
+	"/insight": "insight.html", "/drill": "drill.html", "/settings": "settings.html", "/start": "start.html", "/help": "help.html",
 }
 
 // Handler answers the requests. A request for a host that is not this machine
@@ -123,6 +163,7 @@ func (s *Server) Handler() http.Handler {
 	}
 	mux.HandleFunc("GET /people/{rest...}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "people.html") })
 	mux.HandleFunc("GET /records/{run}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "record.html") })
+	mux.HandleFunc("GET /review/{rest...}", func(w http.ResponseWriter, r *http.Request) { s.page(w, r, "review.html") })
 	mux.Handle("GET /page/", http.StripPrefix("/page/", http.FileServerFS(s.pages)))
 	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("ok\n")) })

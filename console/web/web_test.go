@@ -10,8 +10,10 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -27,13 +29,32 @@ import (
 type asks struct {
 	mu    sync.Mutex
 	roles []wire.Role
+	all   []wire.Command
 	left  int
 }
+
+func (a *asks) commands() []wire.Command {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return slices.Clone(a.all)
+}
+
+func (a *asks) as() []wire.Role {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return slices.Clone(a.roles)
+}
+
+// fakeTime goes on only when a test says so.
+type fakeTime struct{ at atomic.Int64 }
+
+func (f *fakeTime) now() time.Duration   { return time.Duration(f.at.Load()) }
+func (f *fakeTime) pass(d time.Duration) { f.at.Add(int64(d)) }
 
 func (a *asks) Command(_ context.Context, _ string, role wire.Role, c wire.Command) wire.Reply {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	a.roles = append(a.roles, role)
+	a.roles, a.all = append(a.roles, role), append(a.all, c)
 	return wire.Reply{Type: "reply", ID: c.ID, OK: true}
 }
 
@@ -45,11 +66,17 @@ func (a *asks) Leave(string) {
 
 func newServer(t *testing.T) (*web.Server, *httptest.Server, *asks) {
 	t.Helper()
+	return newServerAt(t, new(fakeTime).now, nil)
+}
+
+// newServerAt has a time of its own for those who guess codes, and knows other boxes.
+func newServerAt(t *testing.T, now func() time.Duration, boards []string) (*web.Server, *httptest.Server, *asks) {
+	t.Helper()
 	clk, a := clock.New(1), &asks{}
 	s, err := web.New(web.Config{
 		Session: a, Journal: memory.New(), Sim: true, Version: "test", Log: slog.New(slog.DiscardHandler),
 		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall: clock.Moment, Choices: func(context.Context) wire.Choices { return wire.Choices{} }, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
+		Wall: clock.Moment, Now: now, Boards: boards, Choices: func(context.Context) wire.Choices { return wire.Choices{} }, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -207,7 +234,7 @@ func TestARoleIsForTheLifeOfASocket(t *testing.T) {
 			t.Errorf("%s was answered %v", text, m)
 		}
 	}
-	p.say(`{"type":"hello","role":"wearer","contract":1}`)
+	p.say(`{"type":"hello","role":"trainer","contract":1}`)
 	seen := map[string]bool{}
 	for range 2 {
 		m := p.hear()
@@ -229,8 +256,8 @@ func TestARoleIsForTheLifeOfASocket(t *testing.T) {
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if len(a.roles) != 1 || a.roles[0] != wire.Wearer {
-		t.Errorf("the session was asked as %v, want once, as the wearer", a.roles)
+	if len(a.roles) != 1 || a.roles[0] != wire.Trainer {
+		t.Errorf("the session was asked as %v, want once, as a trainer", a.roles)
 	}
 }
 
