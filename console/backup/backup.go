@@ -24,11 +24,12 @@
 //   - An old backup that is restored as if it were new, or another box's: the
 //     header says from when and from where, and somebody has to read it.
 //   - Erasure: a person who was erased after the backup is in it still, with the
-//     key. After a restore the erasures of later have to be done again, and old
-//     backups have an end like all records.
+//     key, so old backups have an end like all records. The list beside the store
+//     (Erased) tells a restore whom to erase again. A box that has only an old
+//     backup, and no such list, cannot know of erasures made after it.
 //   - What was recorded after it. The restored journal goes on from there, so it
 //     and heads that were signed later and kept elsewhere contradict one another:
-//     the caller records the restore as a fact.
+//     the caller records the restore as a fact, in Place.Prepare.
 //   - With recipients, that their key is lost: the proof uses a key of its own,
 //     made for this backup and forgotten with it, not theirs.
 //   - A stick that forgets: the proof reads from the medium where the system lets

@@ -30,6 +30,10 @@ type Place struct {
 	// last entry. What it opens comes from a backup and may be hostile: a caller
 	// that fears for memory and time runs it in a child.
 	Check func(ctx context.Context, path string) (number uint64, hash [32]byte, err error)
+	// Prepare, if not nil, is called by Restore with the proven file before that
+	// takes the store's place, and closes it again: what it writes is there from
+	// the first moment. Its error ends the restore and leaves the old store.
+	Prepare func(ctx context.Context, path string, h Header) error
 	// Limit is the most that a restored file may have, in bytes; 0 for MaxSize.
 	Limit int64
 }
@@ -116,6 +120,9 @@ func (p Place) Restore(ctx context.Context, r io.Reader, key Key, over bool) (He
 	}
 	path := p.Path + restoringEnd
 	h, err := p.unpack(ctx, r, key, path)
+	if err == nil && p.Prepare != nil {
+		err = p.Prepare(ctx, path, h)
+	}
 	if err == nil {
 		err = p.replace(path, there)
 	}

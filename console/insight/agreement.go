@@ -10,8 +10,10 @@ import (
 	"tallyhood/console/procedure"
 )
 
-// openDays is how many days a sitting stays open for a test that comes late.
-const openDays = 2
+// OpenDays is how many days a sitting stays open for a test that comes late. A
+// test of an older day is not taken back exactly, nor counted where it belongs:
+// who needs that counts its days anew.
+const OpenDays = 2
 
 // A sitting is one person with one facepiece on one day.
 type sitting struct {
@@ -47,7 +49,7 @@ func seatOf(t Test) seat {
 
 func (s *seats) add(t Test, face int) {
 	k := sitting{t.Person, face, t.Day}
-	if t.Day < s.newest-openDays {
+	if t.Day < s.newest-OpenDays {
 		if _, ok := s.kept[k]; ok {
 			s.set(s.kept, k, put(slices.Clone(s.kept[k]), seatOf(t)))
 		} else {
@@ -106,7 +108,7 @@ func (s *seats) advance(day Day) {
 	}
 	s.newest = day
 	for k, list := range s.open {
-		if k.day < day-openDays {
+		if k.day < day-OpenDays {
 			if two(list) {
 				s.kept[k] = list
 			}
@@ -142,7 +144,7 @@ func (s *seats) may(t Test, face int) bool {
 		return true
 	}
 	k := sitting{t.Person, face, t.Day}
-	return t.Day < s.newest-openDays && len(s.kept[k]) == 0
+	return t.Day < s.newest-OpenDays && len(s.kept[k]) == 0
 }
 
 func (s *seats) remove(t Test, face int) {
@@ -159,7 +161,7 @@ func (s *seats) merge(o *seats, places []int) {
 		for k, list := range m {
 			k.face = places[k.face]
 			to := s.open
-			if _, ok := s.kept[k]; ok || k.day < s.newest-openDays {
+			if _, ok := s.kept[k]; ok || k.day < s.newest-OpenDays {
 				if !ok && !two(list) {
 					continue
 				}

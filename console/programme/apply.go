@@ -56,7 +56,7 @@ func (c *change) apply(f Fact, number uint64) error {
 		return edit(c, tableSolutions, f.ID, func(v *Solution) { v.ID, v.SolutionForm = f.ID, f.Form })
 	case RunsRecalled:
 		for _, run := range f.Runs {
-			if err := c.recall(run, f.Reason); err != nil {
+			if err := c.recall(run, f); err != nil {
 				return err
 			}
 		}
@@ -65,8 +65,17 @@ func (c *change) apply(f Fact, number uint64) error {
 		return c.edited(f.Run, func(r *Run) { r.Amended = append(r.Amended, f) })
 	case RunSigned:
 		return c.edited(f.Run, func(r *Run) {
-			r.Signed = append(r.Signed, Signature{f.Who, f.Record, f.Strokes, f.Record == r.Hash})
+			r.Signed = append(r.Signed, Signature{Who: f.Who, Record: f.Record, Strokes: f.Strokes, How: f.How, At: f.At, Quality: f.Quality, Holds: f.Record == r.Hash})
 		})
+	case Restored:
+		return nil // it says where the journal comes from, and changes no view
+	case ErasuresKnown:
+		for _, id := range f.People {
+			if err := c.erase(id); err != nil {
+				return err
+			}
+		}
+		return nil
 	case PolicySet:
 		was, err := c.policy()
 		if err != nil {
@@ -168,9 +177,7 @@ func (c *change) list(p Person, had []string) error {
 		}
 	}
 	for _, d := range p.Due {
-		if err := c.put(tableDue, d.key(), d); err != nil {
-			return err
-		}
+		c.mark(tableDue, d.key())
 	}
 	return c.put(tablePeople, p.ID, p)
 }
@@ -178,6 +185,15 @@ func (c *change) list(p Person, had []string) error {
 // key stands in the table of what is due: the longest due first, and of what is
 // due now each reason by itself.
 func (d Due) key() string { return key(d.On, d.Why, d.Person, d.Facepiece) }
+
+// dueOf reads a key of that table.
+func dueOf(k string) (Due, error) {
+	at := strings.Split(k, between)
+	if len(at) != 4 {
+		return Due{}, fmt.Errorf("view %s has the key %q", tableDue, k)
+	}
+	return Due{On: at[0], Why: at[1], Person: at[2], Facepiece: at[3]}, nil
+}
 
 func (c *change) erase(id string) error {
 	c.mark(tableErased, id)

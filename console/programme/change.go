@@ -3,6 +3,7 @@
 package programme
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -25,7 +26,7 @@ type change struct {
 	ctx    context.Context
 	d      *Desk
 	rows   map[[2]string]*row
-	order  [][2]string // of the first touch, so that a transaction is the same each time
+	order  [][2]string // of the first touch
 	keys   map[string]*sealing.Key
 	runs   map[string][]string  // names of a person's runs, once they were asked for
 	pieces map[string]Facepiece // decoded, since every due day asks for one
@@ -35,6 +36,7 @@ type change struct {
 
 type row struct {
 	value []byte // nil: there is none
+	was   []byte // as it lies in the table, of one that was read and changed
 	dirty bool
 }
 
@@ -119,7 +121,34 @@ func (c *change) set(table, key string, value []byte) {
 		c.rows[at] = &row{}
 		c.order = append(c.order, at)
 	}
-	c.rows[at].value, c.rows[at].dirty = value, true
+	r := c.rows[at]
+	if !r.dirty {
+		r.was = r.value
+	}
+	r.value, r.dirty = value, true
+}
+
+// changedRuns are the runs that are new or not as they were.
+func (c *change) changedRuns() ([]RunChange, error) {
+	var out []RunChange
+	for _, at := range c.order {
+		r := c.rows[at]
+		if at[0] != tableRuns || !r.dirty {
+			continue
+		}
+		var x RunChange
+		if err := json.Unmarshal(r.value, &x.Is); err != nil {
+			return nil, err
+		}
+		if r.was != nil {
+			x.Was = &Run{}
+			if err := json.Unmarshal(r.was, x.Was); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, x)
+	}
+	return out, nil
 }
 
 func (c *change) pairs() []store.Pair {
@@ -129,6 +158,10 @@ func (c *change) pairs() []store.Pair {
 			out = append(out, store.Pair{Table: at[0], Key: at[1], Value: r.value, Delete: r.value == nil})
 		}
 	}
+	// Neighbours in the file are written one after the other.
+	slices.SortFunc(out, func(a, b store.Pair) int {
+		return cmp.Or(strings.Compare(a.Table, b.Table), strings.Compare(a.Key, b.Key))
+	})
 	return out
 }
 
@@ -191,6 +224,13 @@ func (c *change) runsOf(person string) ([]Run, error) {
 			}
 		}
 		c.runs[person] = names
+	}
+	want := map[string]bool{}
+	for _, name := range names {
+		want[name] = true
+	}
+	if err := c.fetch(tableRuns, want); err != nil {
+		return nil, err
 	}
 	var runs []Run
 	for _, name := range names {

@@ -71,14 +71,26 @@ func (c *change) check(f Fact) error {
 				return err
 			}
 		}
-		return firstOf(text("the reason", f.Reason, mostText, true), by(f.By))
+		return firstOf(text("the reason", f.Reason, mostText, true), by(f.By), instant(f.At))
 	case RunAmended:
 		if !slices.Contains([]string{"tester", "whose"}, f.Field) {
 			return refuse("field", "%s cannot be corrected: the facts of a run stand", f.Field)
 		}
-		return firstOf(exists[Run](c, tableRuns, f.Run), text("the new value", f.To, mostName, true), text("the reason", f.Reason, mostText, true), by(f.By))
+		return firstOf(exists[Run](c, tableRuns, f.Run), text("the new value", f.To, mostName, true), text("the reason", f.Reason, mostText, true), by(f.By), instant(f.At))
 	case RunSigned:
 		return c.checkSignature(f)
+	case Restored:
+		return firstOf(instant(f.At), text("who restores", f.By, mostName, false))
+	case ErasuresKnown:
+		if len(f.People) == 0 {
+			return refuse("nobody", "there is nobody to note as erased")
+		}
+		for _, id := range f.People {
+			if err := sealing.CheckPerson(id); err != nil {
+				return refuse("not_known", "%q is no person's id", id)
+			}
+		}
+		return by(f.By)
 	case PolicySet:
 		return c.checkPolicy(f)
 	}
@@ -329,10 +341,12 @@ func (c *change) checkSignature(f RunSigned) error {
 		return refuse("unknown", "tester and wearer sign")
 	case f.Record != r.Hash:
 		return refuse("changed", "the record has changed since it was shown; look at it again")
+	case f.How != "" && f.How != Drawn && f.How != Typed:
+		return refuse("how", "a signature is drawn or typed")
 	case len(f.Strokes) != 64:
 		return refuse("strokes", "there is no drawing")
 	}
-	return by(f.By)
+	return firstOf(by(f.By), instant(f.At))
 }
 
 func (c *change) checkPolicy(f PolicySet) error {

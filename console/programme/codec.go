@@ -48,8 +48,9 @@ var decoders = map[string]map[int]func([]byte) (Fact, error){
 	"facepiece_entered": {1: decode[FacepieceEntered]}, "piece_cleaned": {1: decode[PieceCleaned]},
 	"hood_entered": {1: decode[HoodEntered]}, "nebuliser_entered": {1: decode[NebuliserEntered]},
 	"nebuliser_filled": {1: decode[NebuliserFilled]}, "mist_checked": {1: decode[MistChecked]},
-	"solution_entered": {1: decode[SolutionEntered]}, "runs_recalled": {1: decode[RunsRecalled]},
-	"run_amended": {1: decode[RunAmended]}, "run_signed": {1: decode[RunSigned]},
+	"solution_entered": {1: decode[SolutionEntered]}, "runs_recalled": {1: decode[RunsRecalled], 2: decode[RunsRecalled]},
+	"run_amended": {1: decode[RunAmended], 2: decode[RunAmended]}, "run_signed": {1: decode[RunSigned], 2: decode[RunSigned]},
+	"restored": {1: decode[Restored]}, "erasures_known": {1: decode[ErasuresKnown]},
 	"policy_set": {1: decode[PolicySet]}, "person_erased": {1: decode[PersonErased]},
 }
 

@@ -14,12 +14,13 @@ import (
 	"tallyhood/store"
 )
 
-// An OpenRun is the run that is under way, as the session knows it.
+// An OpenRun is a run that is under way, as the session knows it.
 type OpenRun struct {
 	Run    string
 	Person string
 	Stage  procedure.Stage
 	Since  time.Time // when the stage began
+	Parked bool      // it waits between two steps
 }
 
 // DayOptions is what the list of a day depends on besides the facts.
@@ -29,7 +30,7 @@ type DayOptions struct {
 	Within     int       // days ahead in which whoever is due is expected
 	Limit      int       // of people who are expected since they are due; 0: 100
 	Hoods      int       // 0: the policy's, or one
-	Open       *OpenRun
+	Open       []OpenRun
 	LastBackup time.Time // zero: there was none
 }
 
@@ -244,9 +245,10 @@ func (d *Desk) states(out *Day, runs []Run, o DayOptions) {
 			}
 		}
 		owed := slices.ContainsFunc(e.Due, func(x Due) bool { return x.On <= out.Day && x.Why != "gone" })
+		open := slices.IndexFunc(o.Open, func(r OpenRun) bool { return r.Person == e.Person })
 		switch {
-		case o.Open != nil && o.Open.Person == e.Person:
-			e.State, e.Stage, e.Run, e.Outcome = DayInTest, o.Open.Stage, o.Open.Run, ""
+		case open >= 0:
+			e.State, e.Stage, e.Run, e.Outcome = DayInTest, o.Open[open].Stage, o.Open[open].Run, ""
 		case e.Outcome == procedure.CannotTaste, e.Outcome == procedure.Pass && !owed:
 			e.State = DayDone
 		case e.Outcome != "":
@@ -266,8 +268,8 @@ func (d *Desk) slots(out *Day, policy Policy, o DayOptions) {
 		l.steps[s.Step] = time.Duration(s.Seconds) * time.Second
 	}
 	free := o.Now
-	if o.Open != nil {
-		free = o.Now.Add(l.left(o.Open.Stage, o.Now.Sub(o.Open.Since)))
+	for _, r := range o.Open {
+		free = free.Add(l.left(r.Stage, o.Now.Sub(r.Since))) // also of those that wait: the hood is theirs before anybody else's
 	}
 	out.NextFree = free.Format(time.RFC3339)
 	if o.From.After(free) {

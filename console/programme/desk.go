@@ -29,11 +29,18 @@ type Config struct {
 	Rules map[string]procedure.RuleSet
 	// Now is wall time, and whether it is good enough for due dates.
 	Now func() (t time.Time, trusted bool)
+	// Quality says how far the clock can be trusted, in the words of a run's
+	// opening; nil: confirmed when Now trusts it, else unset.
+	Quality func() string
 	// Compact, if not nil, is called instead of the store's own after an
 	// erasure: the daemon waits for a moment without a run.
 	Compact func(context.Context) error
-	Log     *slog.Logger
-	Random  io.Reader // for ids; crypto/rand.Reader but in tests
+	// Erased, if not nil, is told the ids of people whose erasure is in the
+	// journal, to keep them outside the store as well: an older copy of the store
+	// knows nothing of it.
+	Erased func(people []string) error
+	Log    *slog.Logger
+	Random io.Reader // for ids; crypto/rand.Reader but in tests
 }
 
 // A Desk takes what people enter and keeps the views. Its methods may be called
@@ -46,6 +53,10 @@ type Desk struct {
 	at    uint64     // the last entry of the journal that the views have
 	stale bool       // the kit in memory is not that of the tables
 	kit   atomic.Pointer[kit]
+
+	folder folder // runs that go on
+	watch  func(context.Context, []RunChange)
+	words  words
 }
 
 // Refused is why something was not done, as a key for the page's words and a
@@ -59,6 +70,20 @@ func (r Refused) Error() string { return r.Text }
 
 func refuse(why, format string, args ...any) error {
 	return Refused{why, fmt.Sprintf(format, args...)}
+}
+
+// stamp is the instant of a fact, and how far the clock can be trusted.
+func (d *Desk) stamp() (at, quality string) {
+	now, trusted := d.cfg.Now()
+	switch {
+	case d.cfg.Quality != nil:
+		quality = d.cfg.Quality()
+	case trusted:
+		quality = "confirmed"
+	default:
+		quality = "unset"
+	}
+	return now.Format(time.RFC3339), quality
 }
 
 // New opens the desk. Views of an older form are made anew, what the journal
@@ -96,6 +121,21 @@ func (d *Desk) open(ctx context.Context) error {
 		return err
 	}
 	return d.compact(ctx, false)
+}
+
+// A RunChange is a run as the views have it now, and as they had it before.
+type RunChange struct {
+	Was *Run // nil: it is new
+	Is  Run
+}
+
+// Watch calls f whenever views of runs have changed on the disk, in order and
+// while changes wait, so f must be quick and must not change anything here. The
+// last f counts. A rebuild tells of every run as new.
+func (d *Desk) Watch(f func(context.Context, []RunChange)) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.watch = f
 }
 
 // catchUp takes in what was written while no desk was there.
@@ -151,7 +191,7 @@ func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map
 		if err != nil {
 			return err
 		}
-		drafts = append(drafts, store.Draft{Stream: Stream, Kind: f.Kind(), Version: FactVersion, Body: body})
+		drafts = append(drafts, store.Draft{Stream: Stream, Kind: f.Kind(), Version: VersionOf(f.Kind()), Body: body})
 		if i < alone && i+1 < len(facts) {
 			if err := c.apply(f, last+1+uint64(i)); err != nil {
 				return fmt.Errorf("%s: %w", f.Kind(), err)
@@ -176,94 +216,6 @@ func (d *Desk) Ended(ctx context.Context, run string) error {
 	return nil
 }
 
-// batchRows bounds what one transaction of views holds.
-const batchRows = 20_000
-
-// sync brings the views up to date with the journal, entry by entry, as a
-// rebuild does: nothing that others wrote in between changes the order. The
-// caller holds mu.
-func (d *Desk) sync(ctx context.Context) error { return d.syncWith(ctx, nil, nil) }
-
-// syncWith is sync with entries that were just written and keys that are at
-// hand, so that they need not be read.
-func (d *Desk) syncWith(ctx context.Context, fresh []store.Entry, keys map[string]*sealing.Key) error {
-	c := d.change(ctx)
-	for id, k := range keys {
-		c.keys[id] = k
-	}
-	at := d.at
-	flush := func(least int) error {
-		if len(c.rows) < least {
-			return nil
-		}
-		touched := c.touched(tableNebulisers, tableSolutions, tableHoods, tableFacepieces)
-		if pairs := c.pairs(); len(pairs) > 0 {
-			pairs = append(pairs, store.Pair{Table: tableViews, Key: "at", Value: fmt.Append(nil, at)})
-			if _, err := d.cfg.Store.Commit(ctx, nil, pairs); err != nil {
-				return err
-			}
-		}
-		d.stale = d.stale || touched
-		// Entries that say nothing to the views are not worth a write: after a
-		// restart they are read again.
-		d.at = at
-		c = d.change(ctx)
-		return nil
-	}
-	take := func(e store.Entry) error {
-		if err := c.take(e); err != nil {
-			return err
-		}
-		at = e.Number
-		return flush(batchRows)
-	}
-	for _, e := range fresh {
-		if e.Number != at+1 {
-			break // somebody wrote in between
-		}
-		if err := take(e); err != nil {
-			return err
-		}
-	}
-	if last, _ := d.cfg.Store.Last(); last > at {
-		if err := d.cfg.Store.Read(ctx, at+1, take); err != nil {
-			return err
-		}
-	}
-	if err := flush(0); err != nil {
-		return err
-	}
-	if d.stale {
-		if err := d.readKit(ctx); err != nil {
-			return err
-		}
-		d.stale = false
-	}
-	return nil
-}
-
-// take folds one entry of the journal into the views.
-func (c *change) take(e store.Entry) error {
-	switch {
-	case e.Stream == Stream:
-		f, err := Decode(e, c.keyOf)
-		if errors.Is(err, sealing.ErrErased) {
-			return nil // of a person who was erased
-		}
-		if err != nil {
-			return err
-		}
-		if err := c.apply(f, e.Number); err != nil {
-			return fmt.Errorf("entry %d, %s: %w", e.Number, e.Kind, err)
-		}
-	case e.Kind == procedure.Ended{}.Kind() || e.Kind == procedure.ProofGiven{}.Kind():
-		if err := c.takeRun(e); err != nil {
-			return fmt.Errorf("run %s: %w", e.Stream, err)
-		}
-	}
-	return nil
-}
-
 // Rebuild makes every view anew from the journal. When it is cut short, the
 // next New begins it again.
 func (d *Desk) Rebuild(ctx context.Context) error {
@@ -274,7 +226,8 @@ func (d *Desk) Rebuild(ctx context.Context) error {
 			return fmt.Errorf("empty view %s: %w", table, err)
 		}
 	}
-	d.at, d.stale = 0, true
+	d.at, d.stale, d.folder = 0, true, folder{}
+	d.words.forget()
 	if err := d.sync(ctx); err != nil {
 		return err
 	}
@@ -288,6 +241,9 @@ func (d *Desk) Rebuild(ctx context.Context) error {
 	})
 	return err
 }
+
+// batchRows bounds how many rows one transaction deletes.
+const batchRows = 20_000
 
 // empty deletes every pair of a table but the mark of an erasure to be ended.
 func (d *Desk) empty(ctx context.Context, table string) error {

@@ -5,7 +5,6 @@ package programme
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -184,9 +183,7 @@ func (d *Desk) redoDue(ctx context.Context, turn func()) error {
 				c.drop(tableDue, old.key())
 			}
 			for _, now := range p.Due {
-				if err := c.put(tableDue, now.key(), now); err != nil {
-					return err
-				}
+				c.mark(tableDue, now.key())
 			}
 			if err := c.put(tablePeople, p.ID, p); err != nil {
 				return err
@@ -231,9 +228,9 @@ func (d *Desk) DuePage(ctx context.Context, day, after string, limit int) (out [
 		return out, "", nil
 	}
 	done := errors.New("done")
-	err = d.cfg.Store.Table(tableDue).Range(ctx, "", after, limit+1, func(k string, value []byte) error {
-		var v Due
-		if err := json.Unmarshal(value, &v); err != nil {
+	err = d.cfg.Store.Table(tableDue).Range(ctx, "", after, limit+1, func(k string, _ []byte) error {
+		v, err := dueOf(k)
+		if err != nil {
 			return err
 		}
 		if v.On > day {
@@ -255,5 +252,11 @@ func (d *Desk) DuePage(ctx context.Context, day, after string, limit int) (out [
 // CallBack lists who has to be tested again since the evidence of the last run
 // was taken away.
 func (d *Desk) CallBack(ctx context.Context, limit int) ([]Due, error) {
-	return list[Due](ctx, d, tableDue, key(DueNow, "recalled", ""), "", limit)
+	out := []Due{}
+	err := d.cfg.Store.Table(tableDue).Range(ctx, key(DueNow, "recalled", ""), "", limit, func(k string, _ []byte) error {
+		v, err := dueOf(k)
+		out = append(out, v)
+		return err
+	})
+	return out, err
 }

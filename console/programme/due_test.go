@@ -72,7 +72,7 @@ func TestDue(t *testing.T) {
 		return do(func(string) programme.Fact { return programme.FacepieceEntered{ID: "corrie-m", Form: f, By: who} })
 	}
 	recall := func(t *testing.T, s store.Store, d *programme.Desk, id string) {
-		must(t, d.Do(t.Context(), programme.RunsRecalled{Runs: []string{fmt.Sprintf("r%06d", n)}, Reason: "clogged", By: who}))
+		must(t, d.Do(t.Context(), programme.RunsRecalled{Runs: []string{fmt.Sprintf("r%06d", n)}, Reason: "clogged", At: "2026-09-14T16:00:00Z", Quality: "network", By: who}))
 	}
 	pass := func(day string) step { return run(day, "confirmed", procedure.Pass, false) }
 	uk := programme.PersonForm{Facepieces: []string{"corrie-m"}, Rules: "uk-hse"}

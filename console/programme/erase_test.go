@@ -42,8 +42,8 @@ func lived(t *testing.T, s store.Store, d *programme.Desk) string {
 	play(t, s, d, played{run: "r000001", person: id, sealed: w.Sealed, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
 	r, err := d.Run(ctx, "r000001")
 	must(t, err)
-	must(t, d.Sign(ctx, "r000001", "wearer", r.Hash, []byte("M3 4L5 6"), who))
-	must(t, d.Sign(ctx, "r000001", "tester", r.Hash, []byte("M7 8L9 9"), who))
+	must(t, d.Sign(ctx, "r000001", "wearer", r.Hash, []byte("M3 4L5 6"), programme.Drawn, who))
+	must(t, d.Sign(ctx, "r000001", "tester", r.Hash, []byte("M7 8L9 9"), programme.Typed, who))
 	opened, err := d.OpenWearer(ctx, w)
 	if err != nil || opened.Name != "Tomasz Zieliński" {
 		t.Fatalf("the name of the run: %+v, %v", opened, err)

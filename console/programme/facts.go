@@ -7,8 +7,21 @@ import "tallyhood/console/procedure"
 // Stream is the stream of the journal that holds the programme's facts.
 const Stream = "programme"
 
-// FactVersion is the version of every fact's form that this code writes.
+// FactVersion is the version of a fact's form that this code writes, but for the
+// kinds of which there are newer ones.
 const FactVersion = 1
+
+// newer are the kinds whose form has changed. Version 2 of each says when, and
+// of a signature how it was made; in version 1 these are empty: not known.
+var newer = map[string]int{"runs_recalled": 2, "run_amended": 2, "run_signed": 2}
+
+// VersionOf is the version of a kind of fact that this code writes.
+func VersionOf(kind string) int {
+	if v := newer[kind]; v > 0 {
+		return v
+	}
+	return FactVersion
+}
 
 // A Fact is something that happened around the runs: past tense, never
 // changed, journaled. Its kind and version are words that outlive the Go type.
@@ -125,17 +138,21 @@ type (
 		Nebuliser string   `json:"nebuliser"` // empty when it was not for one
 		Runs      []string `json:"runs"`
 		Reason    string   `json:"reason"`
+		At        string   `json:"at"`      // RFC 3339; empty: not known
+		Quality   string   `json:"quality"` // of the clock then
 		By        string   `json:"by"`
 	}
 	// RunAmended corrects a label of a record. The first value stays visible,
 	// and no label changes an outcome.
 	RunAmended struct {
-		Run    string `json:"run"`
-		Field  string `json:"field"` // tester, or whose the facepiece is
-		From   string `json:"from"`
-		To     string `json:"to"`
-		Reason string `json:"reason"`
-		By     string `json:"by"`
+		Run     string `json:"run"`
+		Field   string `json:"field"` // tester, or whose the facepiece is
+		From    string `json:"from"`
+		To      string `json:"to"`
+		Reason  string `json:"reason"`
+		At      string `json:"at" doc:"RFC 3339; empty: not known."`
+		Quality string `json:"quality" doc:"How far the clock could be trusted then."`
+		By      string `json:"by"`
 	}
 	// RunSigned: a person signed on the screen, under the hash of the record's
 	// last entry. The strokes lie in a table apart, under their own hash.
@@ -144,7 +161,28 @@ type (
 		Who     string `json:"who"`     // tester or wearer
 		Record  string `json:"record"`  // hash of the last entry of the run, hexadecimal
 		Strokes string `json:"strokes"` // SHA-256 of the strokes, hexadecimal
+		How     string `json:"how"`     // Drawn or Typed; empty: nobody said
+		At      string `json:"at"`      // RFC 3339; empty: not known
+		Quality string `json:"quality"` // of the clock then
 		By      string `json:"by"`
+	}
+	// Restored: the store was taken from a backup. What was recorded after that
+	// backup is not in it.
+	Restored struct {
+		At      string `json:"at"`      // RFC 3339
+		Quality string `json:"quality"` // of the clock, as in a run's opening
+		Box     string `json:"box"`     // that made the backup
+		Made    string `json:"made"`    // when, as the backup says
+		Entries uint64 `json:"entries"` // of the journal in it
+		Head    string `json:"head"`    // hash of the last of them, hexadecimal
+		By      string `json:"by"`      // as typed; empty when nobody said
+	}
+	// ErasuresKnown notes ids of people who were erased but of whom this journal
+	// knows nothing, such as one restored from a time before they were entered.
+	// With it they stay erased wherever this journal or a backup of it goes.
+	ErasuresKnown struct {
+		People []string `json:"people"`
+		By     string   `json:"by"`
 	}
 	// PolicySet holds the rules of the house, whole.
 	PolicySet struct {
@@ -169,6 +207,8 @@ func (SolutionEntered) Kind() string  { return "solution_entered" }
 func (RunsRecalled) Kind() string     { return "runs_recalled" }
 func (RunAmended) Kind() string       { return "run_amended" }
 func (RunSigned) Kind() string        { return "run_signed" }
+func (Restored) Kind() string         { return "restored" }
+func (ErasuresKnown) Kind() string    { return "erasures_known" }
 func (PolicySet) Kind() string        { return "policy_set" }
 
 // About implements Personal, and so below.
@@ -202,6 +242,13 @@ const (
 func Triggers() []Trigger {
 	return []Trigger{TriggerWeight, TriggerDental, TriggerScars, TriggerModel, TriggerOther}
 }
+
+// How a signature was made: its strokes are a person's hand, or the letters of a
+// name that was typed.
+const (
+	Drawn = "drawn"
+	Typed = "typed"
+)
 
 // A PersonForm is what is kept about a person: as little as a record needs.
 type PersonForm struct {

@@ -6,8 +6,8 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"golang.org/x/text/unicode/norm"
@@ -62,125 +62,46 @@ func one[V any](ctx context.Context, d *Desk, table, key string) (V, error) {
 	return v, err
 }
 
-// Person gives one person; store.ErrNotFound when there is none.
-func (d *Desk) Person(ctx context.Context, id string) (Person, error) {
-	return one[Person](ctx, d, tablePeople, id)
-}
-
-// Find gives the people whose name or number has words that begin with those of
-// a query, in any order, at most limit of them; an empty query gives nobody.
-func (d *Desk) Find(ctx context.Context, query string, limit int) ([]Person, error) {
-	words := strings.Fields(Fold(query))
-	out := []Person{}
-	if len(words) == 0 || limit <= 0 {
-		return out, nil
+// some reads the rows of keys, in the order of the keys; one that is not there is
+// left out.
+func some[V any](ctx context.Context, d *Desk, table string, keys []string) ([]V, error) {
+	at := make(map[string]int, len(keys))
+	for i, k := range keys {
+		at[k] = i
 	}
-	// The longest word leaves the fewest.
-	slices.SortFunc(words, func(a, b string) int { return len(b) - len(a) })
-	if len(words) == 1 {
-		return d.findOne(ctx, words, limit)
-	}
-	ids, _, err := d.withWord(ctx, words[0], mostFound)
+	found, there := make([]V, len(keys)), make([]bool, len(keys))
+	err := d.cfg.Store.Table(table).Some(ctx, keys, func(k string, value []byte) error {
+		there[at[k]] = true
+		return json.Unmarshal(value, &found[at[k]])
+	})
 	if err != nil {
 		return nil, err
 	}
-	for _, w := range words[1:] {
-		// Keys are read many at a time, people one by one: it is worth to read
-		// some keys for each person who need not be read.
-		others, whole, err := d.withWord(ctx, w, keysForOne*len(ids))
-		if err != nil {
-			return nil, err
-		}
-		if whole {
-			set := map[string]bool{}
-			for _, id := range others {
-				set[id] = true
-			}
-			ids = slices.DeleteFunc(ids, func(id string) bool { return !set[id] })
-		}
-	}
-	return d.those(ctx, out, ids, words, limit)
-}
-
-const (
-	mostFound  = 200_000 // people with one word
-	keysForOne = 20
-)
-
-// findOne is Find for one word, which need not be looked for to the end.
-func (d *Desk) findOne(ctx context.Context, words []string, limit int) ([]Person, error) {
-	out := []Person{}
-	seen := map[string]bool{}
-	after := ""
-	for {
-		var ids []string
-		n := 0
-		err := d.cfg.Store.Table(tableFind).Range(ctx, words[0], after, max(20, min(limit, findStep)), func(key string, _ []byte) error {
-			after = key
-			n++
-			if id := key[strings.LastIndex(key, between)+1:]; !seen[id] {
-				seen[id] = true
-				ids = append(ids, id)
-			}
-			return nil
-		})
-		if err != nil || n == 0 {
-			return out, err
-		}
-		if out, err = d.those(ctx, out, ids, words, limit); err != nil || len(out) == limit {
-			return out, err
-		}
-	}
-}
-
-// withWord gives who has a word with a beginning, each once, in the order of the
-// words; whole is false when there are more keys than most.
-func (d *Desk) withWord(ctx context.Context, word string, most int) (ids []string, whole bool, err error) {
-	seen := map[string]bool{}
-	n := 0
-	err = d.cfg.Store.Table(tableFind).Range(ctx, word, "", most+1, func(key string, _ []byte) error {
-		n++
-		if id := key[strings.LastIndex(key, between)+1:]; !seen[id] {
-			seen[id] = true
-			ids = append(ids, id)
-		}
-		return nil
-	})
-	return ids, n <= most, err
-}
-
-// those adds the people who have all words, until there are so many.
-func (d *Desk) those(ctx context.Context, out []Person, ids, words []string, limit int) ([]Person, error) {
-	for _, id := range ids {
-		if len(out) == limit {
-			break
-		}
-		p, err := d.Person(ctx, id)
-		if errors.Is(err, store.ErrNotFound) {
-			continue // erased meanwhile
-		}
-		if err != nil {
-			return nil, err
-		}
-		if p.has(words) {
-			out = append(out, p)
+	out := make([]V, 0, len(keys))
+	for i, v := range found {
+		if there[i] {
+			out = append(out, v)
 		}
 	}
 	return out, nil
 }
 
+// Person gives one person; store.ErrNotFound when there is none.
+func (d *Desk) Person(ctx context.Context, id string) (Person, error) {
+	return one[Person](ctx, d, tablePeople, id)
+}
+
 // findStep is how many keys are looked at at a time.
 const findStep = 200
 
-// has says whether each word begins a word of the person.
-func (p Person) has(words []string) bool {
-	mine := p.words()
-	for _, w := range words {
-		if !slices.ContainsFunc(mine, func(m string) bool { return strings.HasPrefix(m, w) }) {
-			return false
-		}
+// Those gives the people of some ids, without those who are not there.
+func (d *Desk) Those(ctx context.Context, ids []string) (map[string]Person, error) {
+	all, err := some[Person](ctx, d, tablePeople, ids)
+	out := make(map[string]Person, len(all))
+	for _, p := range all {
+		out[p.ID] = p
 	}
-	return true
+	return out, err
 }
 
 // People lists people in the order of their ids, after one of them.
@@ -193,6 +114,16 @@ func (d *Desk) Run(ctx context.Context, run string) (Run, error) {
 	return one[Run](ctx, d, tableRuns, run)
 }
 
+// Runs gives the runs of some ids that have ended.
+func (d *Desk) Runs(ctx context.Context, ids []string) (map[string]Run, error) {
+	all, err := some[Run](ctx, d, tableRuns, ids)
+	out := make(map[string]Run, len(all))
+	for _, r := range all {
+		out[r.Run] = r
+	}
+	return out, err
+}
+
 // RunsOf lists a person's runs, oldest first.
 func (d *Desk) RunsOf(ctx context.Context, person string) ([]Run, error) {
 	return d.change(ctx).runsOf(person)
@@ -201,23 +132,58 @@ func (d *Desk) RunsOf(ctx context.Context, person string) ([]Run, error) {
 // RunsFrom calls f with the runs from an instant on (RFC 3339 in UTC, or the
 // beginning of one; empty: all), oldest first, until f returns an error.
 func (d *Desk) RunsFrom(ctx context.Context, from string, f func(Run) error) error {
+	return d.runsUntil(ctx, from, "", f)
+}
+
+// RunsBetween is RunsFrom with those that can be of a month (2006-01) in any time
+// zone; with another word all.
+func (d *Desk) RunsBetween(ctx context.Context, month string, f func(Run) error) error {
+	first, err := time.Parse("2006-01", month)
+	if err != nil {
+		return d.RunsFrom(ctx, "", f)
+	}
+	return d.runsUntil(ctx, first.AddDate(0, 0, -1).Format(time.DateOnly), first.AddDate(0, 1, 1).Format(time.DateOnly), f)
+}
+
+// InOrder is the order of RunsFrom, for sorting.
+func InOrder(a, b Run) int {
+	return strings.Compare(key(utc(a.At), a.Run), key(utc(b.At), b.Run))
+}
+
+// runsUntil calls f with the runs from an instant to another one, which is not
+// in it; empty: no bound.
+func (d *Desk) runsUntil(ctx context.Context, from, until string, f func(Run) error) error {
 	after := ""
 	if from != "" {
 		after = from[:len(from)-1] + string(rune(from[len(from)-1]-1)) + "\xff"
 	}
 	for {
-		n := 0
+		var names []string
+		over := false
 		err := d.cfg.Store.Table(tableRunsAt).Range(ctx, "", after, findStep, func(key string, _ []byte) error {
-			after = key
-			n++
-			r, err := d.Run(ctx, key[strings.LastIndex(key, between)+1:])
-			if err != nil {
+			if until != "" && key >= until {
+				over = true
+			}
+			if !over {
+				after = key
+				names = append(names, key[strings.LastIndex(key, between)+1:])
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		runs, err := some[Run](ctx, d, tableRuns, names)
+		if err != nil {
+			return err
+		}
+		for _, r := range runs {
+			if err := f(r); err != nil {
 				return err
 			}
-			return f(r)
-		})
-		if err != nil || n < findStep {
-			return err
+		}
+		if over || len(names) < findStep {
+			return nil
 		}
 	}
 }

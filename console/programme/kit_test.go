@@ -8,6 +8,7 @@ import (
 
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
+	"tallyhood/store"
 	"tallyhood/store/memory"
 )
 
@@ -188,4 +189,50 @@ func mustEnter(t *testing.T, d *programme.Desk) string {
 	id, err := d.Enter(t.Context(), programme.PersonForm{Name: "Bo"}, who)
 	must(t, err)
 	return id
+}
+
+// A recall, a correction and a signature say when they were made and how far the
+// clock could be trusted then; what was written before they did says neither.
+func TestWhenRecordsAreTouched(t *testing.T) {
+	ctx := t.Context()
+	s := memory.New()
+	c := config(t, s)
+	c.Quality = func() string { return "restored" }
+	c.Now = func() (time.Time, bool) { return today, false }
+	d, err := programme.New(ctx, c)
+	must(t, err)
+	play(t, s, d, played{run: "r000001", person: "p-7kq2m9xd", facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
+	r, err := d.Run(ctx, "r000001")
+	must(t, err)
+	const at, quality = "2026-09-14T09:00:00Z", "restored"
+	if err := d.Sign(ctx, "r000001", "tester", r.Hash, []byte("M0 0L1 1"), "stamped", who); !isRefused(err, "how") {
+		t.Errorf("a stamp: %v", err)
+	}
+	must(t, d.Sign(ctx, "r000001", "tester", r.Hash, []byte("M0 0L1 1"), programme.Typed, who))
+	must(t, d.Sign(ctx, "r000001", "wearer", r.Hash, []byte("M0 0L2 2"), "", who))
+	must(t, d.Amend(ctx, "r000001", "tester", "Bram Okafor", "wrong name picked", who))
+	// As an older tallyhood wrote them.
+	for kind, body := range map[string]string{
+		"run_amended":   `{"run":"r000001","field":"whose","from":"","to":"own","reason":"forgotten","by":"Agnes Thorley"}`,
+		"runs_recalled": `{"nebuliser":"","runs":["r000001"],"reason":"clogged","by":"Agnes Thorley"}`,
+	} {
+		_, err := s.Append(ctx, store.Draft{Stream: programme.Stream, Kind: kind, Version: 1, Body: []byte(body)})
+		must(t, err)
+	}
+	must(t, d.Rebuild(ctx))
+	r, err = d.Run(ctx, "r000001")
+	must(t, err)
+	if len(r.Signed) != 2 || r.Signed[0].How != "typed" || r.Signed[0].At != at || r.Signed[0].Quality != quality || r.Signed[1].How != "" {
+		t.Errorf("signed %+v", r.Signed)
+	}
+	if len(r.Amended) != 2 || r.Amended[0].At != at || r.Amended[0].Quality != quality || r.Amended[1].At != "" {
+		t.Errorf("amended %+v", r.Amended)
+	}
+	if r.Recalled != "clogged" || r.Recall == nil || *r.Recall != (programme.Recall{By: "Agnes Thorley"}) {
+		t.Errorf("recalled %q, %+v", r.Recalled, r.Recall)
+	}
+	must(t, d.Do(ctx, programme.RunsRecalled{Runs: []string{"r000001"}, Reason: "clogged", At: at, Quality: quality, By: who}))
+	if r, err = d.Run(ctx, "r000001"); err != nil || *r.Recall != (programme.Recall{At: at, Quality: quality, By: who}) {
+		t.Errorf("recalled %+v, %v", r.Recall, err)
+	}
 }

@@ -4,6 +4,7 @@ package programme_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -325,7 +326,7 @@ func (m *model) actions() map[string]func(*rapid.T) {
 			m.must(m.d.Amend(ctx, r.run, "tester", "Tom Reed", "wrong name", who))
 			line, err := m.d.Run(ctx, r.run)
 			m.must(err)
-			m.must(m.d.Sign(ctx, r.run, "wearer", line.Hash, []byte("M0 0L1 1 "+r.run), who))
+			m.must(m.d.Sign(ctx, r.run, "wearer", line.Hash, []byte("M0 0L1 1 "+r.run), programme.Drawn, who))
 			m.next()
 		},
 		"restart": func(t *rapid.T) {
@@ -346,6 +347,50 @@ func (m *model) open() {
 	var err error
 	m.d, err = programme.New(context.Background(), c)
 	m.must(err)
+}
+
+// A dying store writes so many times more.
+type dying struct {
+	*memory.Store
+	left int
+}
+
+func (d *dying) Commit(ctx context.Context, drafts []store.Draft, pairs []store.Pair) ([]store.Entry, error) {
+	if d.left--; d.left < 0 {
+		return nil, errors.New("the power goes")
+	}
+	return d.Store.Commit(ctx, drafts, pairs)
+}
+
+// cutShort gives the whole journal, and the keys that are left, to a desk that
+// has seen nothing of it: it takes in so many news at a time, and the power goes
+// after so many writes, again and again, until all is taken in.
+func (m *model) cutShort(news, writes int) store.Store {
+	ctx := context.Background()
+	defer programme.BatchNews(news)()
+	s := &dying{memory.New(), 1 << 30}
+	open := func() error {
+		c := configWith(s, m.rules)
+		c.Now = func() (time.Time, bool) { return m.day, true }
+		_, err := programme.New(ctx, c)
+		return err
+	}
+	m.must(open())
+	m.must(programme.Each(ctx, m.s, sealing.Table, func(key string, value []byte) {
+		m.must(s.Table(sealing.Table).Put(ctx, key, value))
+	}))
+	m.must(m.s.Read(ctx, 1, func(e store.Entry) error {
+		_, err := s.Append(ctx, store.Draft{Stream: e.Stream, Kind: e.Kind, Version: e.Version, Body: e.Body})
+		return err
+	}))
+	for range 10_000 {
+		s.left = writes
+		if open() == nil {
+			return s.Store
+		}
+	}
+	m.t.Fatal("it never comes to an end")
+	return nil
 }
 
 // holds compares the desk with the model.
@@ -454,6 +499,10 @@ func againstTheHistory(t *testing.T, rules map[string]procedure.RuleSet) {
 			t.Fatalf("made anew the views differ:\n%s", strings.Join(diff, "\n"))
 		}
 		m.holds(t)
+		live = views(t, m.s)
+		if diff := differences(live, views(t, m.cutShort(rapid.IntRange(1, 9).Draw(t, "at a time"), rapid.IntRange(1, 4).Draw(t, "until the power goes")))); len(diff) > 0 {
+			t.Fatalf("taken in at one go, with power cuts, the views differ:\n%s", strings.Join(diff, "\n"))
+		}
 		if err := m.s.Read(context.Background(), 1, func(store.Entry) error { return nil }); err != nil {
 			t.Fatalf("the chain: %v", err)
 		}

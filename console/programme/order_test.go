@@ -143,6 +143,7 @@ func TestWarnings(t *testing.T) {
 	must(t, d.Do(ctx,
 		programme.HoodEntered{ID: "h-1", Form: programme.HoodForm{Mark: "1", AcrossMM: 305, TallMM: 356}, By: who},
 		programme.HoodEntered{ID: "h-2", Form: programme.HoodForm{Mark: "2", AcrossMM: 305, TallMM: 400}, By: who},
+		programme.HoodEntered{ID: "h-4", Form: programme.HoodForm{Mark: "4", AcrossMM: 335, TallMM: 391}, By: who}, // 10 % more is 335.5 by 391.6
 		programme.HoodEntered{ID: "h-3", Form: programme.HoodForm{Mark: "3", AcrossMM: 400, TallMM: 356, Gone: true}, By: who}))
 	got := func() string {
 		all, err := d.Warnings(ctx)
@@ -193,7 +194,7 @@ func TestProofAfterARecall(t *testing.T) {
 	s, d, person := withPerson(t)
 	ctx := t.Context()
 	play(t, s, d, played{run: "r000001", person: person, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
-	must(t, d.Do(ctx, programme.RunsRecalled{Runs: []string{"r000001"}, Reason: "clogged", By: who}))
+	must(t, d.Do(ctx, programme.RunsRecalled{Runs: []string{"r000001"}, Reason: "clogged", At: "2026-09-14T16:00:00Z", Quality: "network", By: who}))
 	if _, err := s.Append(ctx, proof(t, "r000001", true)); err != nil {
 		t.Fatal(err)
 	}
@@ -204,5 +205,69 @@ func TestProofAfterARecall(t *testing.T) {
 	}
 	if p, err := d.Person(ctx, person); err != nil || len(p.Tested) != 0 || p.Due[0].Why != "recalled" {
 		t.Errorf("the person: %+v, %v", p, err)
+	}
+}
+
+// What comes after the end of a run is its last entry in the views as well, so
+// that a record is signed as it is shown.
+func TestEntriesAfterTheEnd(t *testing.T) {
+	s, d, person := withPerson(t)
+	ctx := t.Context()
+	play(t, s, d, played{run: "r000001", person: person, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
+	body, err := procedure.Encode(procedure.Dated{At: time.Hour, Fact: procedure.ProofBegun{}})
+	must(t, err)
+	d = newDesk(t, s) // which has not seen the run begin
+	after, err := s.Append(ctx, store.Draft{Stream: "r000001", Kind: "proof_begun", Version: procedure.FactVersion, Body: body})
+	must(t, err)
+	must(t, d.Ended(ctx, ""))
+	r, err := d.Run(ctx, "r000001")
+	if err != nil || r.Number != after[0].Number || r.Hash != fmt.Sprintf("%x", after[0].Hash) || r.Outcome != procedure.Pass {
+		t.Errorf("the run: %+v, %v", r, err)
+	}
+	must(t, d.Sign(ctx, "r000001", "tester", r.Hash, []byte("M0 0L1 1"), programme.Drawn, who))
+	if p, err := d.Person(ctx, person); err != nil || len(p.Tested) != 1 || p.Fails["corrie-m"] != 0 {
+		t.Errorf("the person: %+v, %v", p, err)
+	}
+}
+
+// A search a part at a time finds everybody once, in the order of the whole.
+func TestFindPages(t *testing.T) {
+	d := newDesk(t, memory.New())
+	ctx := t.Context()
+	var forms []programme.PersonForm
+	for i := range 300 {
+		forms = append(forms, programme.PersonForm{Name: fmt.Sprintf("Ana Anders %d", i%7), Number: fmt.Sprintf("HS %d", i)})
+	}
+	_, err := d.EnterAll(ctx, forms[:10], who)
+	must(t, err)
+	_, err = d.Find(ctx, "ana", 1) // from here on the words are in memory
+	must(t, err)
+	_, err = d.EnterAll(ctx, forms[10:], who)
+	must(t, err)
+	for query, want := range map[string]int{"an": 300, "an hs": 300, "hs 299": 1, "an b": 0} {
+		whole, err := d.Find(ctx, query, 1000)
+		must(t, err)
+		var parts []programme.Person
+		for after := ""; ; {
+			some, next, err := d.FindPage(ctx, query, after, 7)
+			must(t, err)
+			parts = append(parts, some...)
+			if after = next; next == "" {
+				break
+			}
+		}
+		if len(whole) != want {
+			t.Errorf("%s: %d people, want %d", query, len(whole), want)
+		}
+		if len(parts) != len(whole) {
+			t.Fatalf("%s: %d in parts, %d as a whole", query, len(parts), len(whole))
+		}
+		seen := map[string]bool{}
+		for i, p := range parts {
+			if p.ID != whole[i].ID || seen[p.ID] {
+				t.Fatalf("%s: place %d is %s, as a whole %s", query, i, p.ID, whole[i].ID)
+			}
+			seen[p.ID] = true
+		}
 	}
 }

@@ -94,7 +94,76 @@ func (d *Desk) EraseAll(ctx context.Context, people []string, reason, by string)
 	if err := d.erase(ctx, people, reason, by); err != nil {
 		return err
 	}
-	return d.compact(context.WithoutCancel(ctx), true)
+	var kept error
+	if d.cfg.Erased != nil {
+		if kept = d.cfg.Erased(people); kept != nil {
+			kept = fmt.Errorf("erased, but the list beside the store does not have it until the next start: %w", kept)
+		}
+	}
+	return errors.Join(d.compact(context.WithoutCancel(ctx), true), kept)
+}
+
+// Erased gives the ids of everybody of whom the journal knows the erasure.
+func (d *Desk) Erased(ctx context.Context) ([]string, error) {
+	return d.cfg.Store.Table(tableErased).Keys(ctx, "")
+}
+
+// ErasedIn is the same from the journal itself, for a store without a desk.
+func ErasedIn(ctx context.Context, j store.Journal) ([]string, error) {
+	var people []string
+	err := j.ReadStream(ctx, Stream, func(e store.Entry) error {
+		if e.Kind != (PersonErased{}).Kind() && e.Kind != (ErasuresKnown{}).Kind() {
+			return nil
+		}
+		f, err := Decode(e, nil) // neither of them is sealed
+		switch f := f.(type) {
+		case PersonErased:
+			people = append(people, f.Person)
+		case ErasuresKnown:
+			people = append(people, f.People...)
+		}
+		return err
+	})
+	return people, err
+}
+
+// The words of an erasure that is made again.
+const (
+	againReason = "erased before: an older copy of the store had brought it back"
+	againBy     = "the box"
+)
+
+// EraseAgain takes ids of people who were erased before, and erases those who
+// are here all the same, since the store was taken from an older copy; their ids
+// are returned, in order. The others are noted, so that later backups have them.
+func (d *Desk) EraseAgain(ctx context.Context, known []string) ([]string, error) {
+	has, err := d.Erased(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var here, unknown []string
+	for _, id := range slices.Compact(slices.Sorted(slices.Values(known))) {
+		if sealing.CheckPerson(id) != nil || slices.Contains(has, id) {
+			continue
+		}
+		switch _, err := d.Person(ctx, id); {
+		case err == nil:
+			here = append(here, id)
+		case errors.Is(err, store.ErrNotFound):
+			unknown = append(unknown, id)
+		default:
+			return nil, err
+		}
+	}
+	if len(unknown) > 0 {
+		if err := d.Do(ctx, ErasuresKnown{People: unknown, By: againBy}); err != nil {
+			return nil, err
+		}
+	}
+	if len(here) == 0 {
+		return nil, nil
+	}
+	return here, d.EraseAll(ctx, here, againReason, againBy)
 }
 
 func (d *Desk) erase(ctx context.Context, people []string, reason, by string) error {

@@ -163,8 +163,8 @@ func TestDay(t *testing.T) {
 		shown = append(shown, r.Run)
 	}
 	must(t, d.Recall(ctx, programme.MistChecked{ID: "n-weak", At: at(0), By: who}, shown))
-	open := &programme.OpenRun{Run: "r000009", Person: ids[2], Stage: procedure.Donning, Since: now.Add(-time.Minute)}
-	day, err = d.Day(ctx, "2026-09-14", programme.DayOptions{Now: now, Within: 7, Limit: 1, Open: open, LastBackup: now.Add(time.Hour)})
+	open := programme.OpenRun{Run: "r000009", Person: ids[2], Stage: procedure.Donning, Since: now.Add(-time.Minute)}
+	day, err = d.Day(ctx, "2026-09-14", programme.DayOptions{Now: now, Within: 7, Limit: 1, Open: []programme.OpenRun{open}, LastBackup: now.Add(time.Hour)})
 	must(t, err)
 	calls, backup := 0, false
 	for _, x := range day.EndOfDay {

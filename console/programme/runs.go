@@ -3,35 +3,15 @@
 package programme
 
 import (
-	"encoding/hex"
 	"fmt"
 	"slices"
 	"time"
 
-	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
 	"tallyhood/console/record"
-	"tallyhood/store"
 )
 
-// takeRun brings the views up to date with a run, when an entry of it says that
-// it has ended or got its proof.
-func (c *change) takeRun(e store.Entry) error {
-	st, last, err := archive.Folded(c.ctx, c.d.cfg.Store, e.Stream)
-	if err != nil {
-		return err
-	}
-	if st.Verdict == nil {
-		return nil
-	}
-	r := lineOf(st, last)
-	if e.Kind == (procedure.Ended{}).Kind() {
-		r.Ended = e.Number
-	}
-	return c.run(r)
-}
-
-// run takes in a run that has ended.
+// run takes in a run that has ended, with what came after its end.
 func (c *change) run(r Run) error {
 	var known Run
 	found, err := c.get(tableRuns, r.Run, &known)
@@ -39,15 +19,16 @@ func (c *change) run(r Run) error {
 		return err
 	}
 	if found {
-		r.Ended, r.Recalled, r.Signed, r.Amended = known.Ended, known.Recalled, known.Signed, known.Amended
+		r.Ended, r.Recalled, r.Recall, r.Signed, r.Amended = known.Ended, known.Recalled, known.Recall, known.Signed, known.Amended
 		for i := range r.Signed {
 			r.Signed[i].Holds = r.Signed[i].Record == r.Hash
 		}
 		if r.Recalled != "" {
 			r.Outcome, r.Reason = procedure.NotValid, procedure.MistCheckFailed
 		}
-		if err := c.put(tableRuns, r.Run, r); err != nil {
-			return err
+		err := c.put(tableRuns, r.Run, r)
+		if err != nil || r.Outcome == known.Outcome && r.First == known.First {
+			return err // it comes to what it came to before
 		}
 		return c.reckon(r.Person)
 	}
@@ -109,13 +90,14 @@ func utc(instant string) string {
 }
 
 // recall makes a run not valid in the views.
-func (c *change) recall(run, reason string) error {
+func (c *change) recall(run string, f RunsRecalled) error {
 	var r Run
 	found, err := c.get(tableRuns, run, &r)
 	if err != nil || !found {
 		return err
 	}
-	r.Outcome, r.Reason, r.Recalled = procedure.NotValid, procedure.MistCheckFailed, reason
+	r.Outcome, r.Reason, r.Recalled = procedure.NotValid, procedure.MistCheckFailed, f.Reason
+	r.Recall = &Recall{At: f.At, Quality: f.Quality, By: f.By}
 	if err := c.put(tableRuns, run, r); err != nil {
 		return err
 	}
@@ -181,14 +163,15 @@ func dayOf(instant string) string {
 	return instant
 }
 
-// lineOf is a run as a list shows it, from its own facts.
-func lineOf(st procedure.State, last store.Entry) Run {
+// lineOf is a run as a list shows it, from its own facts; number and hash are
+// those of its last entry.
+func lineOf(st procedure.State, number uint64, hash string) Run {
 	o := st.Opened
 	r := Run{
 		Run: o.Run, Person: o.Wearer.ID, Facepiece: o.Facepiece.ID, Make: o.Facepiece.Make, Model: o.Facepiece.Model, Style: o.Facepiece.Style, Size: o.Facepiece.Size,
 		Rules: o.Rules.ID, Agent: o.Agent, Tester: o.Tester, At: o.Wall, Quality: o.WallQuality, Practice: o.Practice != "",
 		Bin: st.Bin, Screening: len(st.Screening), Squeezes: st.Total(), StagesS: map[string]int{}, Nebulisers: []string{},
-		Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]), Signed: []Signature{}, Amended: []RunAmended{},
+		Number: number, Hash: hash, Signed: []Signature{}, Amended: []RunAmended{},
 	}
 	if rec, err := record.Of(st); err == nil {
 		r.Outcome, r.Reason, r.First = rec.Outcome, rec.Reason, rec.Outcome

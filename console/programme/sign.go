@@ -14,10 +14,11 @@ import (
 // mostStrokes bounds a drawn signature, in bytes.
 const mostStrokes = 64 << 10
 
-// Sign keeps a drawn signature of the tester or the wearer under a record: the
+// Sign keeps a signature of the tester or the wearer under a record, as strokes;
+// how is Drawn or Typed, or empty when nobody said. The
 // fact binds its hash to the hash of the record's last entry, which has to be
 // the one that was shown. The drawing itself goes when the wearer is erased.
-func (d *Desk) Sign(ctx context.Context, run, who, record string, strokes []byte, by string) error {
+func (d *Desk) Sign(ctx context.Context, run, who, record string, strokes []byte, how, by string) error {
 	if len(strokes) == 0 || len(strokes) > mostStrokes {
 		return refuse("strokes", "a drawing has 1 to %d bytes", mostStrokes)
 	}
@@ -25,7 +26,8 @@ func (d *Desk) Sign(ctx context.Context, run, who, record string, strokes []byte
 	name := hex.EncodeToString(sum[:])
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.do(ctx, []Fact{RunSigned{Run: run, Who: who, Record: record, Strokes: name, By: by}},
+	at, quality := d.stamp()
+	return d.do(ctx, []Fact{RunSigned{Run: run, Who: who, Record: record, Strokes: name, How: how, At: at, Quality: quality, By: by}},
 		[]store.Pair{{Table: tableStrokes, Key: name, Value: strokes}}, nil)
 }
 
@@ -59,5 +61,6 @@ func (d *Desk) Amend(ctx context.Context, run, field, to, reason, by string) err
 			from = a.To
 		}
 	}
-	return d.do(ctx, []Fact{RunAmended{Run: run, Field: field, From: from, To: to, Reason: reason, By: by}}, nil, nil)
+	at, quality := d.stamp()
+	return d.do(ctx, []Fact{RunAmended{Run: run, Field: field, From: from, To: to, Reason: reason, At: at, Quality: quality, By: by}}, nil, nil)
 }

@@ -91,7 +91,8 @@ func (d *Desk) Recall(ctx context.Context, check MistChecked, shown []string) er
 	}
 	facts := []Fact{check}
 	if len(runs) > 0 {
-		facts = append(facts, RunsRecalled{Nebuliser: check.ID, Runs: runs, Reason: "nebuliser found clogged", By: check.By})
+		at, quality := d.stamp()
+		facts = append(facts, RunsRecalled{Nebuliser: check.ID, Runs: runs, Reason: "nebuliser found clogged", At: at, Quality: quality, By: check.By})
 	}
 	return d.do(ctx, facts, nil, nil)
 }

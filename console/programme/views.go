@@ -9,7 +9,7 @@ const (
 	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"
 	tablePeople     = "people"      // person -> Person
 	tableFind       = "people.find" // folded word, 0, person -> nothing
-	tableDue        = "due"         // day, 0, why, 0, person, 0, facepiece -> Due
+	tableDue        = "due"         // day, 0, why, 0, person, 0, facepiece -> nothing
 	tableDay        = "day"         // day, 0, person -> Listed
 	tableErased     = "erased"      // person -> nothing: ids that nobody gets again
 	tableFacepieces = "facepieces"  // id -> Facepiece
@@ -34,7 +34,7 @@ var viewTables = []string{
 const tableStrokes = "strokes"
 
 // viewsForm is the version of the views; another one is made anew at the start.
-const viewsForm = "2"
+const viewsForm = "4"
 
 // A Person is somebody who wears a facepiece, as the facts leave them.
 type Person struct {
@@ -161,8 +161,9 @@ type Run struct {
 	Quality    string            `json:"quality"`
 	Outcome    procedure.Outcome `json:"outcome"`
 	Reason     procedure.Reason  `json:"reason"`
-	First      procedure.Outcome `json:"first"` // outcome of its own facts
-	Recalled   string            `json:"recalled"`
+	First      procedure.Outcome `json:"first"`    // outcome of its own facts
+	Recalled   string            `json:"recalled"` // why; empty: it was not
+	Recall     *Recall           `json:"recall"`   // null: it was not
 	Practice   bool              `json:"practice"`
 	Bin        int               `json:"bin"`
 	Screening  int               `json:"screening"` // squeezes at the report
@@ -179,10 +180,20 @@ type Run struct {
 	Amended    []RunAmended      `json:"amended"`
 }
 
-// A Signature was drawn under a record.
+// A Recall says when a run was recalled, and by whom.
+type Recall struct {
+	At      string `json:"at" doc:"RFC 3339; empty: not known."`
+	Quality string `json:"quality" doc:"How far the clock could be trusted then."`
+	By      string `json:"by"`
+}
+
+// A Signature was made under a record.
 type Signature struct {
 	Who     string `json:"who"`
 	Record  string `json:"record"`
 	Strokes string `json:"strokes"`
+	How     string `json:"how" doc:"Drawn, or typed: the strokes are letters of a name. Empty: not known."`
+	At      string `json:"at" doc:"RFC 3339; empty: not known."`
+	Quality string `json:"quality" doc:"How far the clock could be trusted then."`
 	Holds   bool   `json:"holds"` // the record's last entry is still the one signed
 }

@@ -8,7 +8,7 @@ import (
 )
 
 // The published hood (29 CFR 1910.134 App. A) is about 305 mm across and 356 mm
-// tall. One larger than that by more than a twentieth [H] thins the mist.
+// tall. One larger than that by more than a tenth either way [H] thins the mist.
 const (
 	hoodAcrossMM = 305
 	hoodTallMM   = 356
@@ -17,7 +17,7 @@ const (
 // Oversized says that a hood is larger than the published one, so that the same
 // squeezes give less mist.
 func (h HoodForm) Oversized() bool {
-	return h.AcrossMM*20 > hoodAcrossMM*21 || h.TallMM*20 > hoodTallMM*21
+	return h.AcrossMM*10 > hoodAcrossMM*11 || h.TallMM*10 > hoodTallMM*11
 }
 
 // WarnBefore is how long before a filling is stale people are warned.

@@ -57,7 +57,7 @@ func TestFieldsOfTheRules(t *testing.T) {
 		{"ours", "inclusion proof", "3Hn0b1V9u4sPq1zQm6cWk8xJ7yRt5oLfEdGaHbTnYvU="},
 		{"ours", "lot", "B-2611-07"}, {"ours", "nebuliser", "S2 fit test (strong)"}, {"ours", "time of edges", "Time of edges kernel time"},
 		{"ours", "sound", "231 ms"}, {"ours", "parts of the box", "USB pedal: absent"}, {"ours", "clock", "confirmed by a person"},
-		{"ours", "signature", "drawn on the screen under this record"}, {"ours", "pages", "1 of 2"}, {"ours", "pages", "2 of 2"},
+		{"ours", "signature", "signed on the screen under this record"}, {"ours", "pages", "1 of 2"}, {"ours", "pages", "2 of 2"},
 	} {
 		if !strings.Contains(text, c.want) && !strings.Contains(strings.ReplaceAll(text, " ", ""), strings.ReplaceAll(c.want, " ", "")) {
 			t.Errorf("%s, %s: %q is not in the PDF's text", c.source, c.item, c.want)
@@ -87,15 +87,33 @@ func TestOutcomeWords(t *testing.T) {
 		"ct":   {"cannot-taste", nil, []string{"CANNOT TASTE", "The fit test was not begun"}, "PASS"},
 		"nd":   {"no-dose", nil, []string{"NOT VALID", "ended before it was complete"}, "PASS"},
 		"recalled": {"pass", func(s *Sheet) {
-			s.Recalled = &Recall{Reason: "nebuliser S2 found clogged", By: "Bram Okafor", At: "2026-11-23T16:00:00Z"}
-		}, []string{"NOT VALID", "Recalled: nebuliser S2 found clogged. The first outcome was PASS; it does not stand.", "Recalled by Bram Okafor on 2026-11-23", "no day: this run is no pass that stands"}, "2027-11-23"},
+			s.Recalled = &Recall{Reason: "nebuliser S2 found clogged", By: "Bram Okafor", At: "2026-11-23T16:00:00Z", Quality: "restored"}
+		}, []string{"NOT VALID", "Recalled: nebuliser S2 found clogged. The first outcome was PASS; it does not stand.", "Recalled by Bram Okafor on 2026-11-23 16:00 +00:00 (clock: restored, not confirmed).", "no day: this run is no pass that stands"}, "2027-11-23"},
 		"doubt":     {"pass", func(s *Sheet) { s.View.Record.Proof = &no }, []string{"PASS IN DOUBT", "does not stand", "no day:"}, "2027-11-23"},
 		"untrusted": {"pass", func(s *Sheet) { s.View.WallQuality = "restored" }, []string{"the box's clock could not be trusted", "no day"}, "2027-11-23"},
 		"practice":  {"pass", func(s *Sheet) { s.View.Practice = "simulated" }, []string{"PRACTICE: PASS", "no day: PRACTICE", "Practice, not a test record (simulated board)"}, "sign here"},
 		"erased":    {"pass", func(s *Sheet) { s.Person = Person{Name: "Ilse Brandvold", Erased: true} }, []string{"erased"}, "Ilse"},
 		"amended": {"pass", func(s *Sheet) {
-			s.Amendments = []Amendment{{Field: "tester", From: "Agnes Thorley", To: "Bram Okafor", Reason: "signed in as the other", By: "Agnes Thorley", At: "2026-11-24T08:00:00Z"}}
-		}, []string{"Bram Okafor (corrected; first: Agnes Thorley)", `Tester: first "Agnes Thorley", now "Bram Okafor". Reason: signed in as the other (Agnes Thorley on 2026-11-24)`}, "FAIL"},
+			s.Amendments = []Amendment{{Field: "tester", From: "Agnes Thorley", To: "Bram Okafor", Reason: "signed in as the other", By: "Agnes Thorley", At: "2026-11-24T08:00:00+01:00", Quality: "network"}}
+		}, []string{"Bram Okafor (corrected; first: Agnes Thorley)", `Tester: first "Agnes Thorley", now "Bram Okafor". Reason: signed in as the other (Agnes Thorley on 2026-11-24 08:00 +01:00 (clock: set from the network))`}, "FAIL"},
+		"amended before": {"pass", func(s *Sheet) {
+			s.Amendments = []Amendment{{Field: "tester", From: "Agnes Thorley", To: "Bram Okafor", Reason: "signed in as the other", By: "Agnes Thorley"}}
+		}, []string{`Reason: signed in as the other (Agnes Thorley)`}, "clock: )"},
+		"drawn": {"pass", func(s *Sheet) {
+			for i := range s.Signatures {
+				s.Signatures[i].How, s.Signatures[i].Quality = "drawn", "confirmed"
+			}
+		}, []string{"drawn on the screen under this record", "2026-11-23 09:47 +00:00 (clock: confirmed by a person)"}, "typed"},
+		"typed": {"pass", func(s *Sheet) {
+			s.Signatures = s.Signatures[:1]
+			s.Signatures[0].How = "typed"
+		}, []string{"name typed on the screen under this record, not drawn by hand"}, "drawn on the screen"},
+		"typed before": {"pass", func(s *Sheet) {
+			for i := range s.Signatures {
+				s.Signatures[i].How, s.Signatures[i].Holds = "typed", false
+			}
+		}, []string{"name typed under an earlier state of this record: does not hold any more"}, "drawn"},
+		"signed somehow": {"pass", nil, []string{"signed on the screen under this record"}, "drawn"},
 	} {
 		s := sheetOf(t, courses[c.course])
 		if c.change != nil {

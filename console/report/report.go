@@ -60,20 +60,21 @@ type Due struct {
 // An Amendment corrects a label of the record.
 type Amendment struct {
 	Field, From, To, Reason, By string
-	At                          string // RFC 3339; may be empty
+	At, Quality                 string // RFC 3339, and of the clock then; may be empty
 }
 
 // A Recall makes a run not valid from here on.
 type Recall struct {
-	Reason, By string
-	At         string // RFC 3339; may be empty
+	Reason, By  string
+	At, Quality string // RFC 3339, and of the clock then; may be empty
 }
 
-// A Signature was drawn under the record.
+// A Signature was made under the record, on the screen.
 type Signature struct {
-	Who  string // tester or wearer
-	Name string
-	At   string // RFC 3339; may be empty
+	Who         string // tester or wearer
+	Name        string
+	How         string // drawn, or typed: the strokes are letters of a name; empty: not known
+	At, Quality string // RFC 3339, and of the clock then; may be empty
 	// Strokes are lines from 0 to 1 in both directions, downwards, in a field
 	// Ratio times as wide as tall; 0 stands for 3.
 	Strokes [][]page.Point

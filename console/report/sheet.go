@@ -134,7 +134,7 @@ func (p printed) outcome() {
 	var lines []string
 	if p.Recalled != nil {
 		lines = append(lines, p.t("recalled", p.Recalled.Reason, p.t("outcome."+string(p.View.Record.Outcome))),
-			p.t("recalled.by", p.Recalled.By, p.onDay(p.Recalled.At)))
+			p.t("recalled.by", p.Recalled.By, p.onMoment(p.Recalled.At, p.Recalled.Quality)))
 	} else if p.View.Record.Reason != "" {
 		lines = append(lines, p.t("reason."+string(p.View.Record.Reason)))
 	}
@@ -185,9 +185,19 @@ func (p printed) outcomeWord() string {
 	return word
 }
 
-func (p printed) onDay(rfc3339 string) string {
-	if d := day(rfc3339); d != "" {
-		return p.t("on", d)
+// moment is when something was done, with how far the clock could be trusted.
+func (p printed) moment(rfc3339, quality string) string {
+	at := minute(rfc3339)
+	if at != "" && quality != "" {
+		at = p.t("clock.was", at, p.code("quality.", quality))
+	}
+	return at
+}
+
+// onMoment is the same within a sentence.
+func (p printed) onMoment(rfc3339, quality string) string {
+	if at := p.moment(rfc3339, quality); at != "" {
+		return p.t("on", at)
 	}
 	return ""
 }

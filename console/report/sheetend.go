@@ -80,7 +80,7 @@ func (p printed) changes() {
 				name = p.t(key)
 			}
 		}
-		f.para(p.t("amendment", name, a.From, a.To, a.Reason, a.By, p.onDay(a.At)), plain)
+		f.para(p.t("amendment", name, a.From, a.To, a.Reason, a.By, p.onMoment(a.At, a.Quality)), plain)
 	}
 	for _, text := range r.Inputs.Faults {
 		what, detail, _ := strings.Cut(text, ": ")
@@ -182,11 +182,14 @@ func (p printed) signatures() {
 			if who == "wearer" && p.Person.Erased {
 				name = p.t("erased")
 			}
-			state := p.t("signed.stale")
+			key := "signed.stale"
 			if s.Holds {
-				state = p.t("signed.holds")
+				key = "signed.holds"
 			}
-			foot = []string{join(", ", p.t("signed."+who), name, minute(s.At)), state}
+			if s.How == "drawn" || s.How == "typed" {
+				key += "." + s.How
+			}
+			foot = []string{join(", ", p.t("signed."+who), name, p.moment(s.At, s.Quality)), p.t(key)}
 		}
 		f.d.Line(x, f.y+h, x+w, f.y+h, inkLine)
 		y := f.y + h

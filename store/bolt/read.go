@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"slices"
 
 	"tallyhood/store"
 )
@@ -140,6 +141,52 @@ func (t *table) Keys(ctx context.Context, prefix string) ([]string, error) {
 	var keys []string
 	err := t.scan(ctx, prefix, "", -1, func(key string, _ []byte) { keys = append(keys, key) }, func() error { return nil })
 	return keys, err
+}
+
+// Some fulfils store.Table.
+func (t *table) Some(ctx context.Context, keys []string, f func(key string, value []byte) error) error {
+	if err := store.CheckTable(t.name); err != nil {
+		return err
+	}
+	keys = slices.Clone(keys)
+	slices.Sort(keys)
+	keys = slices.Compact(keys)
+	for len(keys) > 0 {
+		step := keys[:min(len(keys), maxBatch)]
+		keys = keys[len(step):]
+		values := make([][]byte, len(step))
+		err := t.s.view(ctx, func(v *view, _ *state) error {
+			pairs, there, err := v.table(t.name)
+			if err != nil || !there {
+				return err
+			}
+			for i, key := range step {
+				kept, found, err := pairs.get([]byte(key))
+				if err != nil {
+					return err
+				}
+				if found {
+					values[i] = append([]byte{}, pairValue(kept)...)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		for i, key := range step {
+			if values[i] == nil {
+				continue
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := f(key, values[i]); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // Range fulfils store.Table.

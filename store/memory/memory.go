@@ -283,6 +283,28 @@ func (t table) Put(ctx context.Context, key string, value []byte) error {
 	return err
 }
 
+// Some fulfils store.Table.
+func (t table) Some(ctx context.Context, keys []string, f func(key string, value []byte) error) error {
+	if err := store.CheckTable(t.name); err != nil {
+		return err
+	}
+	keys = slices.Clone(keys)
+	slices.Sort(keys)
+	for _, key := range slices.Compact(keys) {
+		value, err := t.Get(ctx, key)
+		if errors.Is(err, store.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		if err := f(key, value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Range fulfils store.Table.
 func (t table) Range(ctx context.Context, prefix, after string, limit int, f func(key string, value []byte) error) error {
 	keys, err := t.Keys(ctx, prefix)

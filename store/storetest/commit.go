@@ -148,6 +148,31 @@ func ranges(t *testing.T, c contract) {
 			t.Errorf("prefix %q after %q, %d: %d from %q, want %d from %q", q.prefix, q.after, q.limit, n, first, q.want, q.first)
 		}
 	}
+	// Some of them, asked for in any order, many times over, and some that are
+	// not there; one has an empty value.
+	asked := []string{"p02999", "q", "p00000", "p00040", "", "p00040"}
+	for i := range 700 {
+		asked = append(asked, fmt.Sprintf("p%05d", 1000+i*3))
+	}
+	var some []string
+	take := func(key string, value []byte) error {
+		some = append(some, key+"="+string(value))
+		clear(value)
+		return nil
+	}
+	if err := s.Table("people").Some(t.Context(), asked, take); err != nil {
+		t.Error(err)
+	}
+	want := slices.DeleteFunc(slices.Clone(all), func(pair string) bool { return !slices.Contains(asked, strings.SplitN(pair, "=", 2)[0]) })
+	if !slices.Equal(some, want) {
+		t.Errorf("some: %d pairs, want %d", len(some), len(want))
+	}
+	if err := s.Table("nothing here").Some(t.Context(), asked, take); err != nil {
+		t.Errorf("some of a table that is not there: %v", err)
+	}
+	if err := s.Table("").Some(t.Context(), nil, take); !errors.Is(err, store.ErrInvalid) {
+		t.Errorf("some of a table without a name: %v", err)
+	}
 	// The callback may use the store, and its error ends the range.
 	stop := errors.New("enough")
 	n := 0
