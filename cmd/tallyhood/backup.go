@@ -4,10 +4,13 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -28,10 +31,23 @@ type safe struct {
 	wall   *clock.Wall
 	store  store.Store
 	stop   func() // ends the daemon, after a restore
+	back   comeback
 
 	mu   sync.Mutex
-	last time.Time // of the last backup that was proven since the start
+	made []api.Generation // newest first, as the file beside the store has them
 }
+
+// backupsFile, beside the store, says which backups were made: what is in them
+// can only be read with their passphrase.
+const backupsFile = "backups.json"
+
+// How many backups are remembered: of a folder those that it keeps, of
+// downloads, which may lie anywhere, the last ones.
+const (
+	keptInFolder   = 2
+	keptDownloads  = 3
+	keptBackupsAll = 20
+)
 
 func newSafe(p *parts, box string) (*safe, error) {
 	source, ok := p.journal.(backup.Source)
@@ -39,8 +55,20 @@ func newSafe(p *parts, box string) (*safe, error) {
 		return nil, errors.New("this store gives no snapshots")
 	}
 	s := &safe{source: source, place: backup.Place{Path: p.path, Check: checkStore}, box: box, wall: p.wall, store: p.journal, stop: p.stop}
+	s.back = comeback{
+		rules: p.rules, list: p.erased, old: p.journal, log: p.log,
+		now: func(time.Time) (time.Time, clock.Quality) { return p.wall.Now() },
+	}
+	if b, err := os.ReadFile(s.list()); err == nil {
+		if err := json.Unmarshal(b, &s.made); err != nil {
+			s.made = nil
+			p.log.Warn("which backups were made cannot be read; new ones are noted from now on", "file", s.list(), "err", err)
+		}
+	}
 	return s, s.place.Tidy()
 }
+
+func (s *safe) list() string { return filepath.Join(filepath.Dir(s.place.Path), backupsFile) }
 
 // checkStore proves a store's file in full.
 func checkStore(ctx context.Context, path string) (number uint64, hash [32]byte, err error) {
@@ -60,17 +88,72 @@ func (s *safe) header() backup.Header {
 	return backup.Header{Box: s.box, Program: version, Wall: wall.Format(time.RFC3339), Quality: string(quality)}
 }
 
-func (s *safe) proven() {
+// proven notes a backup that was proven just now.
+func (s *safe) proven(h backup.Header, where, file string, size int64) error {
 	wall, _ := s.wall.Now()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.last = wall
+	all := []api.Generation{{
+		Where: where, File: file, Bytes: size, Made: h.Wall, Quality: h.Quality, Proven: wall.Format(time.RFC3339), Entries: h.Entries, Hash: h.Hash,
+	}}
+	same := 1
+	for _, g := range s.made {
+		if g.Where == where {
+			same++
+			if where == "" && same > keptDownloads || where != "" && same > keptInFolder {
+				continue
+			}
+		}
+		if all = append(all, g); len(all) == keptBackupsAll {
+			break
+		}
+	}
+	s.made = all
+	b, err := json.Marshal(all)
+	if err == nil {
+		err = writeWhole(s.list(), append(b, '\n'))
+	}
+	if err != nil {
+		return fmt.Errorf("the backup is proven, but the list of backups was not written: %w", err)
+	}
+	return nil
 }
 
+// lastBackup is when the last backup was proven; zero when none is known.
 func (s *safe) lastBackup() time.Time {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.last
+	if len(s.made) == 0 {
+		return time.Time{}
+	}
+	t, err := time.Parse(time.RFC3339, s.made[0].Proven)
+	if err != nil {
+		return time.Time{}
+	}
+	return t
+}
+
+// Made implements api.Backup. The folder's files change their names as they
+// grow old, so each is found again by its size.
+func (s *safe) Made(context.Context) ([]api.Generation, error) {
+	s.mu.Lock()
+	all := slices.Clone(s.made)
+	s.mu.Unlock()
+	next := map[string]int{} // of the files of a folder
+	for i := range all {
+		g := &all[i]
+		if g.Where == "" {
+			continue
+		}
+		n := next[g.Where]
+		next[g.Where] = n + 1
+		// A stick that is out is no failure: its files are not here.
+		files, err := backup.Folder{Dir: g.Where, Box: s.box}.Files()
+		if err == nil && n < len(files) {
+			g.File, g.Here = files[n].Path, files[n].Size == g.Bytes
+		}
+	}
+	return all, nil
 }
 
 // Write implements api.Backup.
@@ -79,11 +162,16 @@ func (s *safe) Write(ctx context.Context, w io.Writer, passphrase string) error 
 	if err != nil {
 		return inWords(err)
 	}
-	if _, err := s.place.Stream(ctx, w, s.source, s.header(), lock, nil); err != nil {
+	h := s.header()
+	var bytes int64
+	h, err = s.place.Stream(ctx, w, s.source, h, lock, func(size int64, _ [32]byte) error {
+		bytes = size
+		return nil
+	})
+	if err != nil {
 		return inWords(err)
 	}
-	s.proven()
-	return nil
+	return s.proven(h, "", "", bytes)
 }
 
 // Folder implements api.Backup.
@@ -96,15 +184,16 @@ func (s *safe) Folder(ctx context.Context, folder, passphrase string, _ api.Prog
 		return api.BackedUp{}, programme.Refused{Why: "folder", Text: "name the folder from the root, such as /media/stick"}
 	}
 	f := backup.Folder{Dir: folder, Box: s.box}
-	if _, err := f.Make(ctx, s.source, s.header(), lock, s.place); err != nil {
+	h, err := f.Make(ctx, s.source, s.header(), lock, s.place)
+	if err != nil {
 		return api.BackedUp{}, inWords(err)
 	}
-	s.proven()
+	made := api.BackedUp{Proven: true}
 	files, err := f.Files()
-	if err != nil || len(files) == 0 {
-		return api.BackedUp{Proven: true}, err
+	if err == nil && len(files) > 0 {
+		made.File, made.Bytes = files[0].Path, files[0].Size
 	}
-	return api.BackedUp{File: files[0].Path, Bytes: files[0].Size, Proven: true}, nil
+	return made, errors.Join(err, s.proven(h, filepath.Clean(folder), made.File, made.Bytes))
 }
 
 // First implements api.Backup.
@@ -123,16 +212,20 @@ func (s *safe) First(ctx context.Context) (bool, error) {
 
 // Restore implements api.Backup: the file is put in the place of the one that is
 // open, which has nothing in it; then the daemon ends, to be started on it.
-func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase string) (api.Restored, error) {
+func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase, by string) (api.Restored, error) {
 	key, err := backup.Passphrase(passphrase)
 	if err != nil {
 		return api.Restored{}, inWords(err)
 	}
-	h, err := s.place.Restore(ctx, r, key, true)
+	back := s.back // a copy for this restore
+	back.by = by
+	place := s.place
+	place.Prepare = back.prepare
+	h, err := place.Restore(ctx, r, key, true)
 	if err != nil {
 		return api.Restored{}, inWords(err)
 	}
-	out := api.Restored{Entries: h.Entries, Restart: true}
+	out := api.Restored{Entries: h.Entries, Erased: len(back.again), Restart: true}
 	if j, err := bolt.Open(s.place.Path, bolt.Options{ReadOnly: true}); err == nil {
 		runs, err := archive.List(ctx, j, nil, 1_000_000)
 		out.Runs = len(runs)

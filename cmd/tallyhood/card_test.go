@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"tallyhood/audio/silent"
+	"tallyhood/console/backup"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
@@ -61,6 +62,7 @@ func newRealBox(t *testing.T, dir string, speed float64) *realBox {
 	board := sim.New(p.clk, true)
 	p.board, p.grace, p.source = board, scriptGrace, func() string { return device.KernelTime }
 	p.health = newHealth(p.path, p.clk)
+	p.erased = backup.ErasedBeside(p.path)
 	p.office, err = newOffice(ctx, p)
 	must(err)
 	p.notary, err = newNotary(p, p.office)
@@ -250,7 +252,7 @@ func TestFromPersonToCard(t *testing.T) {
 	}
 
 	// A recalled run has no card any more, and its old card is found out here.
-	if err := b.p.office.desk.Do(t.Context(), programme.RunsRecalled{Runs: []string{run}, Reason: "nebuliser found clogged", By: by}); err != nil {
+	if err := b.p.office.desk.Do(t.Context(), programme.RunsRecalled{Runs: []string{run}, Reason: "nebuliser found clogged", By: by, At: "2026-09-14T10:00:00Z", Quality: "confirmed"}); err != nil {
 		t.Fatal(err)
 	}
 	if code, answer := b.ask("GET", "runs/"+run+"/card.png", nil); code != http.StatusConflict {

@@ -30,7 +30,7 @@ var errNotSound = errors.New("check-board: something is wrong with this box; see
 func checkBoardCommand() *cobra.Command {
 	var o options
 	var watch time.Duration
-	var guide, asJSON, calibrate bool
+	var guide, asJSON, calibrate, sounds bool
 	c := &cobra.Command{
 		Use:   "check-board",
 		Short: "show what the box has, what its contacts do, and whether a wire is crossed",
@@ -49,6 +49,9 @@ that is configured does not work.`,
 			if calibrate {
 				return calibrateBulb(c.Context(), o, conf, c.OutOrStdout())
 			}
+			if sounds {
+				return testSounds(c.Context(), o.sound, conf, c.OutOrStdout())
+			}
 			if guide && asJSON {
 				return badInput{errors.New("check-board: --guide asks a person, so it has no --json")}
 			}
@@ -64,6 +67,8 @@ that is configured does not work.`,
 	f.BoolVar(&guide, "guide", false, "ask for each contact in turn and find out whether a wire is crossed")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
 	f.BoolVar(&calibrate, "calibrate-bulb", false, "learn the bulb from ten flat squeezes, and keep it beside the store")
+	f.BoolVar(&sounds, "sounds", false, "play every tone, and phrases in every language, and say what each is")
+	f.StringVar(&o.sound, "sound", "auto", "where --sounds plays: auto, or a file ending in .wav")
 	o.speed = 1
 	return c
 }

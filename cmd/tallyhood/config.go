@@ -12,6 +12,8 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"tallyhood/audio/voice"
+	"tallyhood/console/relay"
 	"tallyhood/device"
 )
 
@@ -35,6 +37,9 @@ type config struct {
 	Rules   struct {
 		Folder string `toml:"folder"`
 	} `toml:"rules"`
+	Gallery struct {
+		Boards []galleryBoard `toml:"boards"`
+	} `toml:"gallery"`
 	Logging struct {
 		Level slog.Level `toml:"level"`
 	} `toml:"logging"`
@@ -50,6 +55,21 @@ type contactConfig struct {
 	Active string `toml:"active"` // low or high
 	Device string `toml:"device"` // of a pedal: vendor:product
 	Key    int    `toml:"key"`    // of a pedal: key code
+}
+
+// A galleryBoard is another box that the Gallery shows.
+type galleryBoard struct {
+	Name    string `toml:"name"`
+	Address string `toml:"address"`
+}
+
+// places are the boxes that the Gallery watches.
+func (c *config) places() []relay.Place {
+	var out []relay.Place
+	for _, b := range c.Gallery.Boards {
+		out = append(out, relay.Place{Name: b.Name, Address: b.Address})
+	}
+	return out
 }
 
 type bulbConfig struct {
@@ -73,6 +93,7 @@ type soundConfig struct {
 	Mixer     string   `toml:"mixer"`
 	Level     int      `toml:"level"` // per cent
 	Languages []string `toml:"languages"`
+	Speed     int      `toml:"speed"` // of speech, words a minute
 	Speak     bool     `toml:"speak"`
 }
 
@@ -93,7 +114,7 @@ func standard() config {
 	var c config
 	c.Pages.Address = "127.0.0.1:8080"
 	c.Board.Kind, c.Board.Edges = "sim", "kernel"
-	c.Sound.Level, c.Sound.Speak, c.Sound.Languages = 80, true, []string{"en"}
+	c.Sound.Level, c.Sound.Speak, c.Sound.Languages, c.Sound.Speed = 80, true, []string{"en"}, voice.Usual
 	return c
 }
 
@@ -179,8 +200,14 @@ func (c *config) check() error {
 		errs = append(errs, pinned(at, o.Line, o.Chip, o.Offset), oneOf(at+".active", o.Active, "", "low", "high"),
 			oneOf(at+".shows", o.Shows, string(device.LampDue), string(device.LampRun), string(device.LampStop)))
 	}
+	if err := relay.Check(c.places()); err != nil {
+		errs = append(errs, fmt.Errorf("gallery.boards: %w", err))
+	}
 	if c.Sound.Level < 0 || c.Sound.Level > 100 {
 		errs = append(errs, fmt.Errorf("sound.level is %d; it can be from 0 to 100", c.Sound.Level))
+	}
+	if c.Sound.Speed < voice.Slow || c.Sound.Speed > voice.Fast {
+		errs = append(errs, fmt.Errorf("sound.speed is %d; it can be from %d to %d words a minute", c.Sound.Speed, voice.Slow, voice.Fast))
 	}
 	return errors.Join(errs...)
 }

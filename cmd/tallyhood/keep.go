@@ -8,14 +8,18 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"tallyhood/console/backup"
 	"tallyhood/console/evidence"
+	"tallyhood/console/procedure"
+	"tallyhood/device/clock"
 	"tallyhood/store"
 )
 
@@ -129,7 +133,7 @@ func keyCommand(storePath *string) *cobra.Command {
 
 // restoreCommand puts a backup in the place of a store.
 func restoreCommand() *cobra.Command {
-	var path, passphrase string
+	var path, passphrase, by string
 	var over bool
 	c := &cobra.Command{
 		Use:   "restore BACKUP",
@@ -137,6 +141,11 @@ func restoreCommand() *cobra.Command {
 		Long: `restore opens a backup, proves all of it, and puts it in the place of the store.
 Stop the console first. A store that has records is replaced only with --over;
 it then stays beside the new one, with the ending .replaced, until you delete it.
+That a backup was restored stands in the journal from then on. People who were
+erased after the backup are erased again, as far as the store that is replaced
+and the list beside it (ending .erased) know of them: keep that list with the
+store. Where neither is left, on a new box for instance, only a newer backup can
+tell.
 The passphrase is read from a file, so that it stands in no list of processes.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -156,16 +165,47 @@ The passphrase is read from a file, so that it stands in no list of processes.`,
 				return badInput{fmt.Errorf("restore: %w", err)}
 			}
 			defer f.Close()
-			h, err := backup.Place{Path: path, Check: checkStore}.Restore(c.Context(), f, key, over)
+			h, again, err := restore(c.Context(), path, f, key, over, by, slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)))
 			if err != nil {
 				return badInput{err}
 			}
-			_, err = fmt.Fprintf(c.OutOrStdout(), "restored: %s\n", h)
+			if _, err := fmt.Fprintf(c.OutOrStdout(), "restored: %s\n", h); err != nil {
+				return err
+			}
+			if words := againWords(again); words != "" {
+				_, err = fmt.Fprintln(c.OutOrStdout(), words)
+			}
 			return err
 		},
 	}
 	c.Flags().StringVar(&path, "store", "", "the store's file (needed)")
 	c.Flags().StringVar(&passphrase, "passphrase-file", "", "file that holds the passphrase (needed)")
+	c.Flags().StringVar(&by, "by", "", "name of who restores, for the journal")
 	c.Flags().BoolVar(&over, "over", false, "replace a store that has records; it stays beside as .replaced")
 	return c
+}
+
+// restore is what restoreCommand does; it gives the backup's header and who was
+// erased again.
+func restore(ctx context.Context, path string, r io.Reader, key backup.Key, over bool, by string, log *slog.Logger) (backup.Header, []string, error) {
+	rules, err := procedure.Rules()
+	if err != nil {
+		return backup.Header{}, nil, err
+	}
+	b := comeback{rules: rules, list: backup.ErasedBeside(path), by: by, log: log, now: func(floor time.Time) (time.Time, clock.Quality) {
+		return clock.NewWall(floor).Now()
+	}}
+	p := backup.Place{Path: path, Check: checkStore, Prepare: func(ctx context.Context, unpacked string, h backup.Header) error {
+		old, err := replaced(path, log)
+		if err != nil {
+			return err
+		}
+		if old != nil {
+			defer old.Close() // it was only read
+			b.old = old
+		}
+		return b.prepare(ctx, unpacked, h)
+	}}
+	h, err := p.Restore(ctx, r, key, over)
+	return h, b.again, err
 }

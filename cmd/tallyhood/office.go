@@ -3,6 +3,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -20,6 +21,7 @@ import (
 	"tallyhood/console/programme"
 	"tallyhood/console/sealing"
 	"tallyhood/console/session"
+	"tallyhood/console/web"
 	"tallyhood/console/wire"
 	"tallyhood/device/clock"
 	"tallyhood/store"
@@ -40,7 +42,7 @@ type office struct {
 func newOffice(ctx context.Context, p *parts) (*office, error) {
 	o := &office{
 		ring: sealing.NewRing(p.journal.Table(sealing.Table), rand.Reader), rules: p.rules, sim: p.sim != nil, log: p.log,
-		demo: session.Fixed{People: demo.People(), Facepieces: demo.Facepieces(), Rules: p.rules},
+		demo: session.Fixed{People: demo.People(), Facepieces: demo.Facepieces(), Rules: p.rules, Languages: demo.Languages()},
 	}
 	var err error
 	o.desk, err = programme.New(ctx, programme.Config{
@@ -49,7 +51,15 @@ func newOffice(ctx context.Context, p *parts) (*office, error) {
 			t, q := p.wall.Now()
 			return t, q.Trusted()
 		},
+		Quality: func() string {
+			_, q := p.wall.Now()
+			return string(q)
+		},
+		Erased: func(people []string) error { return p.erased.Add(people...) },
 	})
+	if err == nil {
+		_, err = erasedAgain(ctx, o.desk, p.erased, p.log)
+	}
 	return o, err
 }
 
@@ -73,7 +83,50 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 		return session.Bound{}, err
 	}
 	w.Sealed = sealed.Sealed
-	return session.Bound{Wearer: w, Facepiece: f}, nil
+	b := session.Bound{Wearer: w, Facepiece: f}
+	if p, err := o.desk.Person(ctx, w.ID); err == nil {
+		b.Language = spokenIn(p.Languages)
+	}
+	return b, nil
+}
+
+// spokenIn is the first of a person's languages that the pages have words in;
+// empty when there is none. A list may name a language or give its code.
+func spokenIn(languages []string) string {
+	for _, l := range languages {
+		l = strings.ToLower(strings.TrimSpace(l))
+		for code, names := range map[string][]string{
+			"en": {"english"}, "es": {"spanish", "español"}, "fr": {"french", "français"}, "pl": {"polish", "polski"},
+			"ro": {"romanian", "română"}, "pt": {"portuguese", "português"}, "ar": {"arabic", "العربية"},
+		} {
+			if l == code || strings.HasPrefix(l, code+"-") || slices.Contains(names, l) {
+				return code
+			}
+		}
+	}
+	return ""
+}
+
+// Facepiece implements session.Register.
+func (o *office) Facepiece(ctx context.Context, facepiece, rules string) (procedure.Facepiece, error) {
+	r, known := o.rules[rules]
+	all, err := o.desk.Facepieces(ctx)
+	if err != nil {
+		return procedure.Facepiece{}, err
+	}
+	for _, f := range all {
+		if f.ID != facepiece || f.Gone || !known {
+			continue
+		}
+		if may, _ := r.MayTest(f.Type, f.FitFactor); !may {
+			return procedure.Facepiece{}, session.Refusal{Why: "facepiece_not_allowed"}
+		}
+		return f.ForRun(), nil
+	}
+	if o.sim {
+		return o.demo.Facepiece(ctx, facepiece, rules)
+	}
+	return procedure.Facepiece{}, session.Refusal{Why: "not_known"}
 }
 
 // Nebuliser implements session.Register.
@@ -97,13 +150,24 @@ func (o *office) ended(run string) {
 
 // books is the HTTP interface of the job around the runs.
 func (p *parts) books(ctx context.Context, ses *session.Session) (http.Handler, error) {
+	pages, err := web.Pages()
+	if err != nil {
+		return nil, err
+	}
 	return api.New(api.Config{
-		Desk: p.office.desk, Journal: p.journal, Ring: p.office.ring, Rules: p.rules, Names: p.office.names, Log: p.log, Version: version,
+		Pages: pages,
+		Desk:  p.office.desk, Journal: p.journal, Ring: p.office.ring, Rules: p.rules, Names: p.office.names, Log: p.log, Version: version,
 		Now: func() (time.Time, bool) {
 			t, q := p.wall.Now()
 			return t, q.Trusted()
 		},
-		RunOpen:  func() bool { return ses.Open() != "" },
+		RunOpen: func() bool { return len(ses.Open()) > 0 },
+		OpenRuns: func() (all []programme.OpenRun) {
+			for _, u := range ses.Open() {
+				all = append(all, programme.OpenRun{Run: u.Run, Person: u.Person, Stage: u.Stage, Since: u.Since, Parked: u.Parked})
+			}
+			return all
+		},
 		Evidence: p.notary, Backup: p.safe, LastBackup: p.safe.lastBackup, Moment: clock.Moment, Life: ctx,
 	})
 }
@@ -208,7 +272,7 @@ func (o *office) furnish(ctx context.Context) error {
 	}
 	var forms []programme.PersonForm
 	for _, p := range demo.People() {
-		forms = append(forms, programme.PersonForm{Name: p.Name, Job: "stonemason", Languages: []string{"en"}, Facepieces: []string{demo.Facepieces()[0].ID}})
+		forms = append(forms, programme.PersonForm{Name: p.Name, Job: "stonemason", Languages: []string{cmp.Or(demo.Languages()[p.ID], "en")}, Facepieces: []string{demo.Facepieces()[0].ID}})
 	}
 	_, err := o.desk.EnterAll(ctx, forms, by)
 	return err

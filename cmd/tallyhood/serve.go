@@ -19,6 +19,7 @@ import (
 
 	"tallyhood/audio"
 	"tallyhood/console/archive"
+	"tallyhood/console/backup"
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
 	"tallyhood/console/web"
@@ -98,7 +99,7 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 		return err
 	}
 	defer remove()
-	p.path = path
+	p.path, p.erased = path, backup.ErasedBeside(path)
 	// The board comes before any file is open: what finds its chips wants to
 	// be alone with them.
 	if err := p.openBoard(o); err != nil {
@@ -171,6 +172,7 @@ type parts struct {
 	wall    *clock.Wall
 	journal store.Store
 	path    string
+	erased  *backup.Erased // the list beside the store
 	board   device.Board
 	sim     *sim.Board      // nil for a wired board
 	gauge   *bulb.Source    // nil without a bulb sensor
@@ -247,8 +249,9 @@ func console(ctx context.Context, o options, p *parts) error {
 	var server *web.Server
 	watchdog := newWatchdog(p.log)
 	conf := session.Config{
-		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase,
-		Rules: p.rules, Register: p.office, Ended: p.office.ended, Practice: practice, Strict: true,
+		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase, Dial: p.sound.turned(),
+		Speak: func(wearer string) { p.sound.speak(p.conf.Sound.Languages, wearer) },
+		Rules: p.rules, Register: p.office, Ended: p.office.ended, Practice: practice, Strict: true, Drill: newDrill,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
 		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: func() []device.Part { return append(p.sound.parts(), p.health.parts()...) },
 	}
@@ -263,6 +266,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	if o.pages != "" {
 		folder = os.DirFS(o.pages)
 	}
+	real := clock.New(1) // of the network, whatever the speed of the box's clock
 	books, err := p.books(ctx, ses)
 	if err != nil {
 		return err
@@ -273,7 +277,7 @@ func console(ctx context.Context, o options, p *parts) error {
 		Tick: func(d time.Duration) (<-chan struct{}, func()) {
 			return p.clk.Wake(p.clk.Now() + time.Duration(float64(d)*p.clk.Speed()))
 		},
-		Wall: clock.Moment,
+		Wall: clock.Moment, Now: real.Now, Boards: p.boards(),
 	})
 	if err != nil {
 		return err
@@ -295,6 +299,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	go func() { served <- web.Serve(listener) }()
 	go p.health.watch(ctx, p.log)
 	go watchdog.run(ctx, p.clk)
+	go p.relay(real, server.Board).Run(ctx)
 
 	fmt.Fprintf(p.out, "tallyhood is ready on http://%s/\n", listener.Addr())
 	if practice != "" {

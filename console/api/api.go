@@ -14,9 +14,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"net/http"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,6 +26,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"tallyhood/console/archive"
+	"tallyhood/console/figures"
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
 	"tallyhood/console/sealing"
@@ -50,12 +53,12 @@ type Config struct {
 
 	Tables   TableReader // nil: package report/table
 	Printer  Printer     // nil: package report
-	Figures  Figures     // nil: counted from the desk's runs
 	Evidence Evidence
 	Backup   Backup
+	Pages    fs.FS // modules, styles and words of the pages, for a review in one file
 
-	OpenRun    func() *programme.OpenRun // the run that is under way, for the day's list; nil: none is known
-	LastBackup func() time.Time          // zero: there was none; nil: nobody knows
+	OpenRuns   func() []programme.OpenRun // the runs that are under way, those that wait among them, for the day's list; nil: none is known
+	LastBackup func() time.Time           // zero: there was none; nil: nobody knows
 
 	Version string
 	Moment  func() time.Time // now, for deadlines of connections; nil: the server's hold
@@ -71,7 +74,11 @@ type api struct {
 	slots   chan struct{}
 	jobs    jobs
 	uploads uploads
-	figures figures
+
+	figures      *figures.Figures
+	insightCache insightCache
+	drills       drills
+
 	openAPI []byte
 	async   []byte
 }
@@ -88,6 +95,10 @@ func New(cfg Config) (http.Handler, error) {
 		cfg.Tables = tables{}
 	}
 	a := &api{cfg: cfg, mux: http.NewServeMux(), bounds: map[string]bound{}, slots: make(chan struct{}, mostHeavy)}
+	if cfg.Desk != nil {
+		a.figures = figures.New(cfg.Desk)
+		go a.count()
+	}
 	if cfg.Printer == nil {
 		a.cfg.Printer = papers{a}
 	}
@@ -101,6 +112,8 @@ func New(cfg Config) (http.Handler, error) {
 	a.insights()
 	a.house()
 	a.evidence()
+	a.reviews()
+	a.drillRoutes()
 	a.backups()
 	a.jobRoutes()
 	a.describe()
@@ -139,7 +152,7 @@ func add[I, O any](a *api, r route, handle func(context.Context, *I) (*O, error)
 	changes := r.method != http.MethodGet
 	_, rawBody := reflect.TypeFor[I]().FieldByName("RawBody")
 	_, jsonBody := reflect.TypeFor[I]().FieldByName("Body")
-	b := bound{time: r.time}
+	b := bound{time: r.time, file: r.gives != "" && !changes}
 	if b.time == 0 {
 		b.time = quick
 	}
@@ -216,8 +229,16 @@ func part(there bool) error {
 	return ErrNotThere
 }
 
-// still refuses what has to wait for the end of a run.
+// still refuses what has to wait for the end of a run. One that waits between
+// two steps is open as well: its wearer's name is about to be needed, and is in
+// the file.
 func (a *api) still() error {
+	if a.cfg.OpenRuns != nil {
+		all := a.cfg.OpenRuns()
+		if len(all) > 0 && !slices.ContainsFunc(all, func(r programme.OpenRun) bool { return !r.Parked }) {
+			return problem(http.StatusConflict, WhyRunOpen, "A run waits between two steps: "+all[0].Run+". Take it up again and bring it to its end, or stop it; this waits for that.")
+		}
+	}
 	if a.cfg.RunOpen() {
 		return problem(http.StatusConflict, WhyRunOpen, "A run is open. This waits for its end.")
 	}

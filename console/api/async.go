@@ -28,7 +28,7 @@ var messages = []struct {
 	{"reply", "Reply", "Answers a command, by its id. Why is a key for the page's words.", reflect.TypeFor[wire.Reply](), false,
 		wire.Reply{Type: "reply", ID: "c1", Why: "not_driver"}},
 	{"snapshot", "Snapshot", "Everything that a page shows at one instant, as the page's role may see it. The newest one counts.", reflect.TypeFor[wire.Snapshot](), false,
-		wire.Snapshot{Type: "snapshot", Number: 911, Speed: 1, Clock: wire.Clock{Wall: "2026-09-14T09:00:00+01:00", Quality: "confirmed", Trusted: true}, Inputs: wire.Inputs{Board: "wired", Supervised: true, Lines: []wire.Line{}}}},
+		wire.Snapshot{Type: "snapshot", Number: 911, Speed: 1, Clock: wire.Clock{Wall: "2026-09-14T09:00:00+01:00", Quality: "confirmed", Trusted: true}, Inputs: wire.Inputs{Board: "wired", Supervised: true, Lines: []wire.Line{}}, Parked: []wire.Run{}}},
 }
 
 // asyncAPI describes the live socket, from the Go types that it speaks.

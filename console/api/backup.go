@@ -9,6 +9,7 @@ import (
 	"mime"
 	"mime/multipart"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -27,10 +28,16 @@ type FolderBody struct {
 	Passphrase
 }
 
-// RestoreBody is a backup to restore, in two parts and this order.
+// RestoreBody is a backup to restore, in parts and this order; by may be left out.
 type RestoreBody struct {
 	Passphrase string `json:"passphrase"`
+	By         string `json:"by,omitempty" maxLength:"120" doc:"Name of who restores."`
 	File       string `json:"file" format:"binary"`
+}
+
+// Backups are the backups that were made.
+type Backups struct {
+	Generations []Generation `json:"generations" doc:"Newest first."`
 }
 
 type backupPart struct {
@@ -54,15 +61,28 @@ func (r *restoring) Resolve(ctx huma.Context) []error {
 	return nil
 }
 
-func (r *restoring) next(name string) (backupPart, error) {
+// next is the next part, which has to have one of the names.
+func (r *restoring) next(names ...string) (backupPart, error) {
 	p, err := r.parts.NextPart()
 	if err != nil {
 		return backupPart{}, tooLargeOr(err)
 	}
-	if p.FormName() != name {
-		return backupPart{}, problem(http.StatusUnprocessableEntity, WhyMalformed, "The parts are passphrase and file, in this order.")
+	if !slices.Contains(names, p.FormName()) {
+		return backupPart{}, problem(http.StatusUnprocessableEntity, WhyMalformed, "The parts are passphrase, by (which may be left out) and file, in this order.")
 	}
-	return backupPart{name, p}, nil
+	return backupPart{p.FormName(), p}, nil
+}
+
+// short reads a part that is a short text.
+func (p backupPart) short(what string, least, most int) (string, error) {
+	b, err := io.ReadAll(io.LimitReader(p, int64(most)+1))
+	if err != nil {
+		return "", tooLargeOr(err)
+	}
+	if len(b) < least || len(b) > most || !utf8.Valid(b) {
+		return "", problem(http.StatusUnprocessableEntity, WhyMalformed, "That is no "+what+".")
+	}
+	return string(b), nil
 }
 
 func tooLargeOr(err error) error {
@@ -76,6 +96,18 @@ func tooLargeOr(err error) error {
 func (a *api) backups() {
 	const tag = "Backup"
 	need := func() error { return part(a.cfg.Backup != nil) }
+	add(a, route{method: http.MethodGet, path: "/backup", id: "listBackups", tag: tag, summary: "The backups that were made, newest first", part: true,
+		about: "Each was proven. Of a folder the two that are kept are told; of those that were downloaded, the last three.", out: exampleBackups()},
+		func(ctx context.Context, _ *struct{}) (*reply[Backups], error) {
+			if err := need(); err != nil {
+				return nil, err
+			}
+			all, err := a.cfg.Backup.Made(ctx)
+			if all == nil {
+				all = []Generation{}
+			}
+			return answered(Backups{all}, err)
+		})
 	add(a, route{method: http.MethodPost, path: "/backup", id: "downloadBackup", tag: tag, summary: "Download an encrypted backup", gives: typeBytes, time: longest, part: true,
 		about: "It is proven while it is written; a download that breaks off is no backup.", in: Passphrase{"six plain words of your own"}},
 		func(_ context.Context, in *struct{ Body Passphrase }) (*file, error) {
@@ -107,8 +139,8 @@ func (a *api) backups() {
 			})
 		})
 	add(a, route{method: http.MethodPost, path: "/restore", id: "restoreBackup", tag: tag, summary: "Restore a backup on a box without records", part: true, time: longest,
-		about: "The body has two parts in this order, passphrase and file. A box with records is not restored, and none while a run is open.",
-		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Restart: true}},
+		about: "The body has the parts passphrase, by and file in this order; by may be left out. The restore stands in the journal as a fact, and who was erased after the backup is erased again, as far as this box knows. A box with records is not restored, and none while a run is open.",
+		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Erased: 1, Restart: true}},
 		func(ctx context.Context, in *restoring) (*reply[Restored], error) {
 			if err := need(); err != nil {
 				return nil, err
@@ -127,17 +159,20 @@ func (a *api) backups() {
 			if err != nil {
 				return nil, err
 			}
-			passphrase, err := io.ReadAll(io.LimitReader(p, 1001))
-			if err != nil {
-				return nil, tooLargeOr(err)
-			}
-			if len(passphrase) == 0 || len(passphrase) > 1000 || !utf8.Valid(passphrase) {
-				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "That is no passphrase.")
-			}
-			f, err := in.next("file")
+			passphrase, err := p.short("passphrase", 1, 1000)
 			if err != nil {
 				return nil, err
 			}
-			return answered(a.cfg.Backup.Restore(ctx, f, string(passphrase)))
+			p, err = in.next("by", "file")
+			by := ""
+			if err == nil && p.name == "by" {
+				if by, err = p.short("name", 0, 400); err == nil {
+					p, err = in.next("file")
+				}
+			}
+			if err != nil {
+				return nil, err
+			}
+			return answered(a.cfg.Backup.Restore(ctx, p, passphrase, by))
 		})
 }

@@ -67,8 +67,8 @@ func (a *api) day(ctx context.Context, on string) (programme.Day, error) {
 		on = now.Format(time.DateOnly)
 	}
 	o := programme.DayOptions{Now: now}
-	if a.cfg.OpenRun != nil {
-		o.Open = a.cfg.OpenRun()
+	if a.cfg.OpenRuns != nil {
+		o.Open = a.cfg.OpenRuns()
 	}
 	if a.cfg.LastBackup != nil {
 		o.LastBackup = a.cfg.LastBackup()

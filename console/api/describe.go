@@ -34,7 +34,7 @@ func described(version string) huma.Config {
 	for _, t := range [][2]string{
 		{"People", "Who wears what, who is cleared, who is due."}, {"Import", "Tables of people."}, {"Facepieces", "Models, stock and cleaning."},
 		{"Kit", "Hoods, nebulisers, solutions and mist checks."}, {"Records", "Runs that have ended, their papers, signatures and corrections."},
-		{"Day", "Today, and how many fit in a day."}, {"Insight", "Statistics without names."}, {"House", "The employer's rules, and what is thrown away."},
+		{"Day", "Today, and how many fit in a day."}, {"Insight", "Statistics without names."}, {"Drill", "Practice with a simulated wearer, its scores, and agreement with trainers."}, {"House", "The employer's rules, and what is thrown away."},
 		{"Evidence", "Signed heads and claims."}, {"Backup", "Encrypted copies."}, {"Box", "Jobs, and these documents."},
 	} {
 		c.Tags = append(c.Tags, &huma.Tag{Name: t[0], Description: t[1]})
@@ -60,8 +60,14 @@ func schemaName(t reflect.Type, hint string) string {
 	switch path := t.PkgPath(); {
 	case strings.HasSuffix(path, "console/record") && name != "Record":
 		return "Record" + name
+	case strings.HasSuffix(path, "console/wire") && (name == "Run" || name == "Kit"):
+		return "Shown" + name // the programme has runs, and the interface a kit
+	case strings.HasSuffix(path, "console/review"):
+		return "Review" + name
 	case strings.HasSuffix(path, "console/archive"):
 		return "Archive" + name
+	case strings.HasSuffix(path, "console/drill"):
+		return "Drill" + name
 	case strings.HasSuffix(path, "console/procedure"):
 		return "Procedure" + name
 	}
@@ -111,6 +117,10 @@ func (a *api) exemplify(r route) {
 		if m := response.Content["application/problem+json"]; m != nil {
 			m.Example = exampleProblem(status)
 			response.Description = failures[status]
+			if r.gives != "" && r.method == http.MethodGet {
+				response.Description += " A page in words where the request asks for text/html."
+				response.Content["text/html"] = &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString}, Example: examplePage}
+			}
 		}
 	}
 	if ok := op.Responses["200"]; ok != nil && ok.Description == "OK" {

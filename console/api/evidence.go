@@ -4,7 +4,10 @@ package api
 
 import (
 	"context"
+	"io"
 	"net/http"
+
+	"tallyhood/console/report"
 )
 
 // CheckBody holds a claim to check.
@@ -29,6 +32,27 @@ func (a *api) evidence() {
 			}
 			return answered(a.cfg.Evidence.Claim(ctx, in.Run))
 		})
+	for _, f := range []struct {
+		kind, id, summary, media string
+		write                    func(io.Writer, string) error
+	}{
+		{"code.png", "codePNG", "The code of a run's claim as a picture", typePNG, report.CodePNG},
+		{"code.svg", "codeSVG", "The code of a run's claim as a drawing", typeSVG, report.CodeSVG},
+	} {
+		add(a, route{method: http.MethodGet, path: "/evidence/{run}/" + f.kind, id: f.id, tag: tag, summary: f.summary, gives: f.media, part: true},
+			func(_ context.Context, in *RunPath) (*file, error) {
+				if err := need(); err != nil {
+					return nil, err
+				}
+				return a.file(in.Run+" "+f.kind, f.media, func(ctx context.Context, w io.Writer) error {
+					c, err := a.cfg.Evidence.Claim(ctx, in.Run)
+					if err != nil {
+						return err
+					}
+					return f.write(w, c.Text)
+				}), nil
+			})
+	}
 	add(a, route{method: http.MethodPost, path: "/evidence/check", id: "checkClaim", tag: tag, summary: "Check what a card claims", part: true,
 		about: "A claim that does not hold is an answer, not an error.", in: CheckBody{"TH1:6BFOXN*TS0BI"}, out: exampleChecked()},
 		func(ctx context.Context, in *struct{ Body CheckBody }) (*reply[Checked], error) {

@@ -5,6 +5,7 @@ package api
 import (
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
+	"tallyhood/console/review"
 )
 
 // The examples of the documents: Harrowgate Stoneworks, a yard that does not
@@ -138,4 +139,22 @@ func exampleChecked() Checked {
 		Holds: true, Found: []string{"The signature is the box's."}, Run: "r000412", Outcome: "pass", Make: "Fellside", Model: "Corrie", Size: "medium",
 		On: "2026-09-14", Due: "2028-09-14", Here: true,
 	}
+}
+
+// exampleReview is the beginning of a review: the frames of a whole one are
+// hundreds.
+func exampleReview() review.Sequence {
+	clock := int64(641_000)
+	return review.Sequence{
+		Run: "r000412", Opened: "2026-09-14", Masked: true, Outcome: procedure.Pass, Hash: exampleRun().Hash, Supervised: true, LengthMS: 1_066_000, ClockMS: &clock,
+		Stages: []review.Staged{{AtMS: 0, Stage: procedure.Screening}, {AtMS: 641_000, Stage: procedure.Running}}, Frames: []review.Frame{},
+		Moments: []review.Moment{{AtMS: 702_400, Kind: "late", TopUp: 2}}, Cues: []review.Cue{},
+	}
+}
+
+func exampleBackups() Backups {
+	return Backups{Generations: []Generation{{
+		Where: "/media/stick", File: "/media/stick/tallyhood-box-5f0c2a-a.age", Bytes: 48_211_968, Made: "2026-09-14T16:40:00+01:00", Quality: "confirmed",
+		Proven: "2026-09-14T16:40:09+01:00", Entries: 51_204, Hash: exampleRun().Hash, Here: true,
+	}}}
 }

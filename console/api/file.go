@@ -19,6 +19,7 @@ import (
 const (
 	typePDF   = "application/pdf"
 	typePNG   = "image/png"
+	typeSVG   = "image/svg+xml"
 	typeCSV   = "text/csv; charset=utf-8"
 	typeXLSX  = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 	typeICS   = "text/calendar; charset=utf-8"

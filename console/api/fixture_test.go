@@ -379,12 +379,16 @@ func (b copies) Folder(_ context.Context, folder, _ string, _ Progress) (BackedU
 	return BackedUp{folder + "/x", 3, true}, b.note("folder %s", folder)
 }
 
+func (b copies) Made(context.Context) ([]Generation, error) {
+	return exampleBackups().Generations, b.note("backups")
+}
+
 func (b copies) First(context.Context) (bool, error) { return !b.notFirst, nil }
 
-func (b copies) Restore(_ context.Context, r io.Reader, passphrase string) (Restored, error) {
+func (b copies) Restore(_ context.Context, r io.Reader, passphrase, by string) (Restored, error) {
 	var err error
 	if b.restored, err = io.ReadAll(r); err != nil {
 		return Restored{}, err
 	}
-	return Restored{Entries: uint64(len(b.restored)), Restart: true}, b.note("restore %s", passphrase)
+	return Restored{Entries: uint64(len(b.restored)), Restart: true}, b.note("restore %s%s", passphrase, by)
 }

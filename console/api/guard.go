@@ -3,6 +3,7 @@
 package api
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"io"
@@ -34,6 +35,7 @@ type bound struct {
 	body  int64         // bytes; 0: none is read
 	types []string      // content types of the body
 	time  time.Duration // until the answer has to be written
+	file  bool          // a browser may be sent here by a link
 }
 
 // An answer notes what was written, and keeps deadlines of the connection to
@@ -42,18 +44,30 @@ type bound struct {
 type answer struct {
 	http.ResponseWriter
 	status int
+	inPage bool         // a problem is told as a page
+	held   bytes.Buffer // the problem until then
+}
+
+// holds says whether the answer is a problem that becomes a page.
+func (a *answer) holds() bool {
+	return a.inPage && a.status >= http.StatusBadRequest && a.Header().Get("Content-Type") == typeProblem
 }
 
 func (a *answer) WriteHeader(status int) {
 	if a.status == 0 {
 		a.status = status
 	}
-	a.ResponseWriter.WriteHeader(status)
+	if !a.holds() {
+		a.ResponseWriter.WriteHeader(status)
+	}
 }
 
 func (a *answer) Write(b []byte) (int, error) {
 	if a.status == 0 {
 		a.status = http.StatusOK
+	}
+	if a.holds() {
+		return a.held.Write(b)
 	}
 	return a.ResponseWriter.Write(b)
 }
@@ -72,13 +86,20 @@ func (a *api) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	out := &answer{ResponseWriter: w}
 	_, pattern := a.mux.Handler(r)
+	b, known := a.bounds[pattern]
+	out.inPage = b.file && wantsPage(r.Header.Get("Accept"))
+	languages := r.Header.Get("Accept-Language")
+	defer func() {
+		if out.held.Len() > 0 {
+			a.page(out, r.URL.Path, languages)
+		}
+	}()
 	defer a.ended(out, r, pattern)
 
 	if p := foreign(r); p != nil {
 		writeProblem(out, p)
 		return
 	}
-	b, known := a.bounds[pattern]
 	if !known {
 		a.unknown(out, r)
 		return

@@ -74,7 +74,7 @@ func TestMethodsAndPaths(t *testing.T) {
 	s := newSite(t, nil)
 	for _, c := range []struct{ method, path, allow string }{
 		{"DELETE", "/people", "GET, POST"}, {"PATCH", "/people/p-22222222", "GET, PUT"}, {"PUT", "/people", "GET, POST"},
-		{"OPTIONS", "/people", "GET, POST"}, {"POST", "/kit", "GET"}, {"GET", "/backup", "POST"}, {"POST", "/openapi.json", "GET"},
+		{"OPTIONS", "/people", "GET, POST"}, {"POST", "/kit", "GET"}, {"GET", "/restore", "POST"}, {"PUT", "/backup", "GET, POST"}, {"POST", "/openapi.json", "GET"},
 	} {
 		g := s.ask(c.method, c.path, nil)
 		g.why(405, WhyMethod)

@@ -7,12 +7,9 @@ import (
 	"net/http"
 	"slices"
 	"sync"
-	"time"
 
 	"tallyhood/console/insight"
 	"tallyhood/console/insight/chart"
-	"tallyhood/console/procedure"
-	"tallyhood/console/programme"
 )
 
 // The answer about figures. It holds no name: testers are letters.
@@ -74,24 +71,29 @@ type (
 	}
 )
 
-// mostInsights is how many answers are kept until the journal grows.
+// mostInsights is how many answers are kept until a run changes the figures.
 const mostInsights = 4
 
-// figures keeps answers: they cost a pass over all runs.
-type figures struct {
-	mu   sync.Mutex
-	last uint64 // the journal's
-	all  []Insight
+// insightCache keeps answers: the drawings cost more than the figures.
+type insightCache struct {
+	mu  sync.Mutex
+	all []keptInsight
+}
+
+type keptInsight struct {
+	version, width int
+	answer         Insight
 }
 
 func (a *api) insights() {
 	add(a, route{method: http.MethodGet, path: "/insight", id: "getInsight", tag: "Insight", summary: "What the site's own results say", heavy: true, time: slow,
 		about: "Figures, and charts as SVG with a table of the same figures. No names: testers are letters in the order of their first test."},
 		func(ctx context.Context, in *struct {
-			From string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-01-01"`
-			To   string `query:"to" format:"date" doc:"Last day; empty: all." example:"2026-12-31"`
+			From  string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-01-01"`
+			To    string `query:"to" format:"date" doc:"Last day; empty: all." example:"2026-12-31"`
+			Width int    `query:"width" minimum:"280" maximum:"1600" default:"720" doc:"Of the drawings, in pixels; under 560 labels stand above their rows." example:"360"`
 		}) (*reply[Insight], error) {
-			return answered(a.insight(ctx, in.From, in.To))
+			return answered(a.insight(ctx, in.From, in.To, in.Width))
 		})
 	add(a, route{method: http.MethodGet, path: "/insight/testers", id: "getTesters", tag: "Insight", summary: "Which tester is which letter", heavy: true, time: slow,
 		about: "For who administers the programme: the letters of the charts of the same days, with the names.",
@@ -118,113 +120,42 @@ type (
 
 func (a *api) letters(ctx context.Context, from, to string) (Lettered, error) {
 	out := Lettered{Testers: []LetteredTester{}}
-	names := map[insight.ID]string{}
-	set, _, err := a.set(ctx, from, to, names)
-	if err != nil {
-		return out, err
-	}
-	for _, t := range set.Testers() {
-		if name := names[t.ID]; name != "" {
-			out.Testers = append(out.Testers, LetteredTester{t.Letter, name})
+	err := a.figures.Read(ctx, from, to, func(set *insight.Set, _ int, names map[insight.ID]string, _ int) {
+		for _, t := range set.Testers() {
+			if name := names[t.ID]; name != "" {
+				out.Testers = append(out.Testers, LetteredTester{t.Letter, name})
+			}
 		}
-	}
-	return out, nil
+	})
+	return out, err
 }
 
-func (a *api) insight(ctx context.Context, from, to string) (Insight, error) {
-	a.figures.mu.Lock()
-	defer a.figures.mu.Unlock()
-	if last, _ := a.cfg.Journal.Last(); last != a.figures.last {
-		a.figures.last, a.figures.all = last, nil
-	}
-	if i := slices.IndexFunc(a.figures.all, func(o Insight) bool { return o.From == from && o.To == to }); i >= 0 {
-		return a.figures.all[i], nil
-	}
-	set, leftOut, err := a.set(ctx, from, to, nil)
-	if err != nil {
-		return Insight{}, err
-	}
-	c := set.Counts()
-	out := Insight{From: from, To: to, Undated: set.Undated(), LeftOut: leftOut, Charts: charts(set), Counts: InsightCount{
-		c.Tests(), c.Pass, c.Fail, c.NotValid, c.CannotTaste, share(c.Passing()), share(c.Invalid()), share(c.WithRemark()),
-	}}
-	if len(a.figures.all) == mostInsights {
-		a.figures.all = a.figures.all[1:]
-	}
-	a.figures.all = append(a.figures.all, out)
-	return out, nil
+func (a *api) insight(ctx context.Context, from, to string, width int) (out Insight, err error) {
+	kept := &a.insightCache
+	kept.mu.Lock()
+	defer kept.mu.Unlock()
+	err = a.figures.Read(ctx, from, to, func(set *insight.Set, leftOut int, _ map[insight.ID]string, version int) {
+		kept.all = slices.DeleteFunc(kept.all, func(k keptInsight) bool { return k.version != version })
+		if i := slices.IndexFunc(kept.all, func(k keptInsight) bool { return k.width == width && k.answer.From == from && k.answer.To == to }); i >= 0 {
+			out = kept.all[i].answer
+			return
+		}
+		c := set.Counts()
+		out = Insight{From: from, To: to, Undated: set.Undated(), LeftOut: leftOut, Charts: charts(set, width), Counts: InsightCount{
+			c.Tests(), c.Pass, c.Fail, c.NotValid, c.CannotTaste, share(c.Passing()), share(c.Invalid()), share(c.WithRemark()),
+		}}
+		if len(kept.all) == mostInsights {
+			kept.all = kept.all[1:]
+		}
+		kept.all = append(kept.all, keptInsight{version, width, out})
+	})
+	return out, err
 }
 
 func share(e insight.Estimate) Share { return Share{e.K, e.N, e.Share, e.Lo, e.Hi, e.Known, e.Few()} }
 
-// set counts the runs of some days; names, if not nil, takes those of testers.
-func (a *api) set(ctx context.Context, from, to string, names map[insight.ID]string) (*insight.Set, int, error) {
-	if a.cfg.Figures != nil {
-		set, err := a.cfg.Figures.Set(ctx, from, to)
-		return set, 0, err
-	}
-	set := insight.NewSet()
-	leftOut := 0
-	today, seen := "", map[string]int{} // fit tests of a person on a day
-	begin := from
-	if day, err := time.Parse(time.DateOnly, from); err == nil {
-		begin = day.AddDate(0, 0, -1).Format(time.DateOnly) // runs stand under their instant in UTC
-	}
-	err := a.cfg.Desk.RunsFrom(ctx, begin, func(r programme.Run) error {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		if r.Practice {
-			return nil
-		}
-		t, day := testOf(r)
-		if day < from || to != "" && (day == "" || day > to) {
-			return nil
-		}
-		if day != today {
-			today = day
-			clear(seen)
-		}
-		if r.Outcome == procedure.Pass || r.Outcome == procedure.Fail {
-			seen[r.Person]++
-			t.Attempt = seen[r.Person]
-		}
-		if set.Add(t) != nil {
-			leftOut++
-		}
-		if names != nil {
-			names[t.Tester] = r.Tester
-		}
-		return nil
-	})
-	return set, leftOut, err
-}
-
-// testOf is a run as statistics see it, and its day; empty when the clock was
-// not to be trusted.
-func testOf(r programme.Run) (insight.Test, string) {
-	spent := map[procedure.Stage]time.Duration{}
-	for s, n := range r.StagesS {
-		spent[procedure.Stage(s)] = time.Duration(n) * time.Second
-	}
-	t := insight.Test{
-		Person: insight.IDOf(r.Person), Tester: insight.IDOf(r.Tester),
-		Facepiece: insight.Facepiece{Make: r.Make, Model: r.Model, Size: r.Size},
-		Agent:     r.Agent, Rules: r.Rules, Outcome: r.Outcome, Reason: r.Reason, Bin: r.Bin, Squeezes: min(r.Screening, r.Bin),
-		Late: r.Late, Hurried: r.Hurried, Extra: r.Extra, Stages: insight.StagesOf(r.Outcome, spent), Day: insight.NoDay,
-	}
-	at, err := time.Parse(time.RFC3339, r.At)
-	if err != nil || r.Quality != "confirmed" && r.Quality != "network" {
-		return t, ""
-	}
-	t.Day = insight.DayOf(at)
-	t.Clock = time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute + time.Duration(at.Second())*time.Second
-	return t, at.Format(time.DateOnly)
-}
-
-func charts(s *insight.Set) []Chart {
-	var d chart.Drawer
-	d.Words = chart.English
+func charts(s *insight.Set, width int) []Chart {
+	d := chart.Drawer{Words: chart.English, Width: float64(width)}
 	funnel, groups := s.FacepieceFunnel(insight.ByModelSize)
 	all := s.Counts()
 	var out []Chart
@@ -262,4 +193,16 @@ func charts(s *insight.Set) []Chart {
 		out = append(out, to)
 	}
 	return out
+}
+
+// count reads the words of names and counts what all runs come to, ahead of the
+// first request. What goes wrong shows when somebody asks.
+func (a *api) count() {
+	err := a.cfg.Desk.ReadWords(a.cfg.Life)
+	if err == nil {
+		err = a.figures.Ready(a.cfg.Life)
+	}
+	if err != nil {
+		a.cfg.Log.Info("count ahead", "err", err)
+	}
 }

@@ -144,13 +144,16 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 		return s, err
 	}
 	for _, a := range r.Amended {
-		s.Amendments = append(s.Amendments, report.Amendment{Field: a.Field, From: a.From, To: a.To, Reason: a.Reason, By: a.By})
+		s.Amendments = append(s.Amendments, report.Amendment{Field: a.Field, From: a.From, To: a.To, Reason: a.Reason, By: a.By, At: a.At, Quality: a.Quality})
 	}
 	if r.Recalled != "" {
 		s.Recalled = &report.Recall{Reason: r.Recalled}
+		if r.Recall != nil {
+			s.Recalled.At, s.Recalled.Quality, s.Recalled.By = r.Recall.At, r.Recall.Quality, r.Recall.By
+		}
 	}
 	for _, drawn := range r.Signed {
-		signature := report.Signature{Who: drawn.Who, Name: s.View.Tester, Holds: drawn.Holds}
+		signature := report.Signature{Who: drawn.Who, Name: s.View.Tester, How: drawn.How, At: drawn.At, Quality: drawn.Quality, Holds: drawn.Holds}
 		if drawn.Who == "wearer" {
 			signature.Name = s.Person.Name
 		}

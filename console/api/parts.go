@@ -5,8 +5,6 @@ package api
 import (
 	"context"
 	"io"
-
-	"tallyhood/console/insight"
 )
 
 // The parts behind the routes that are no part of the desk. A part may be nil:
@@ -71,11 +69,6 @@ const (
 	DueICS       PaperKind = "due.ics"
 )
 
-// Figures counts the runs between two days, both in it; empty: no bound.
-type Figures interface {
-	Set(ctx context.Context, from, to string) (*insight.Set, error)
-}
-
 // Evidence proves records.
 type Evidence interface {
 	Head(ctx context.Context) (SignedHead, error)
@@ -90,7 +83,11 @@ type Backup interface {
 	Folder(ctx context.Context, folder, passphrase string, progress Progress) (BackedUp, error)
 	// First says whether this box has no records yet, so that it may be restored.
 	First(ctx context.Context) (bool, error)
-	Restore(ctx context.Context, r io.Reader, passphrase string) (Restored, error)
+	// Restore puts a backup in the store's place; by is who does it, as typed, and
+	// may be empty.
+	Restore(ctx context.Context, r io.Reader, passphrase, by string) (Restored, error)
+	// Made lists the backups that are known, newest first.
+	Made(ctx context.Context) ([]Generation, error)
 }
 
 type (
@@ -130,10 +127,23 @@ type (
 		Bytes  int64  `json:"bytes"`
 		Proven bool   `json:"proven" doc:"It was restored and compared."`
 	}
+	// A Generation is a backup that was proven.
+	Generation struct {
+		Where   string `json:"where" doc:"Folder on the box; empty: it was downloaded."`
+		File    string `json:"file"`
+		Bytes   int64  `json:"bytes"`
+		Made    string `json:"made" doc:"RFC 3339"`
+		Quality string `json:"quality" doc:"How far the clock could be trusted then."`
+		Proven  string `json:"proven" doc:"When it was last restored and compared, RFC 3339."`
+		Entries uint64 `json:"entries" doc:"Of the journal; the number of its last one."`
+		Hash    string `json:"hash" doc:"Of the last entry, hexadecimal."`
+		Here    bool   `json:"here" doc:"The file lies in its folder now, of that size."`
+	}
 	// Restored is what a restore brought back.
 	Restored struct {
 		Entries uint64 `json:"entries"`
 		Runs    int    `json:"runs"`
+		Erased  int    `json:"erased" doc:"People who had been erased after the backup and are erased again."`
 		Restart bool   `json:"restart" doc:"The daemon has to be started again."`
 	}
 )

@@ -7,7 +7,6 @@ import (
 	"context"
 	"encoding/base64"
 	"encoding/json"
-	"errors"
 	"io"
 	"net/http"
 	"strings"
@@ -93,13 +92,19 @@ func (a *api) people() {
 		out:   People{People: []programme.Person{examplePerson()}}},
 		func(ctx context.Context, in *struct {
 			Find  string `query:"find" maxLength:"120" doc:"Beginnings of words." example:"zielin"`
-			After string `query:"after" maxLength:"20" pattern:"^(p-[0-9a-z]{8})?$" doc:"Next of the part before."`
+			After string `query:"after" maxLength:"800" pattern:"^[A-Za-z0-9_-]*$" doc:"Next of the part before, with the same find."`
 			Limit int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
 		}) (*reply[People], error) {
 			var out People
 			var err error
 			if strings.TrimSpace(in.Find) != "" {
-				out.People, err = desk.Find(ctx, in.Find, in.Limit)
+				after, err := base64.RawURLEncoding.DecodeString(in.After)
+				if err != nil {
+					return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "After is nothing that was given as next.")
+				}
+				var next string
+				out.People, next, err = desk.FindPage(ctx, in.Find, string(after), in.Limit)
+				out.Next = base64.RawURLEncoding.EncodeToString([]byte(next))
 				return answered(out, err)
 			}
 			out.People, err = desk.People(ctx, in.After, in.Limit)
@@ -163,6 +168,24 @@ func (a *api) people() {
 			Body LeftBody
 		}) (*reply[Nothing], error) {
 			return did(desk.Do(ctx, programme.PersonLeft{Person: in.ID, On: in.Body.On, By: in.Body.By}))
+		})
+	add(a, route{method: http.MethodPost, path: "/people/{id}/back", id: "bringBackPerson", tag: tag, summary: "Note that a person who left is back",
+		about: "What was due is due again, by the runs as they stand.",
+		in:    Who{"Agnes Thorley"}, out: Nothing{true}},
+		func(ctx context.Context, in *struct {
+			PersonPath
+			Body Who
+		}) (*reply[Nothing], error) {
+			return did(desk.Do(ctx, programme.PersonLeft{Person: in.ID, By: in.Body.By}))
+		})
+	add(a, route{method: http.MethodPost, path: "/people/{id}/listed", id: "listPerson", tag: "Day", summary: "Put a person on the list of a day, or take the person off it",
+		about: "Who is due stays on the day's list by that, listed or not.",
+		in:    ListedBody{"2026-09-14", 1, false, Who{"Agnes Thorley"}}, out: Nothing{true}},
+		func(ctx context.Context, in *struct {
+			PersonPath
+			Body ListedBody
+		}) (*reply[Nothing], error) {
+			return did(desk.Do(ctx, programme.DayListed{Person: in.ID, Day: in.Body.Day, Place: in.Body.Place, Off: in.Body.Off, By: in.Body.By}))
 		})
 	add(a, route{method: http.MethodPost, path: "/people/{id}/erase", id: "erasePerson", tag: tag, summary: "Erase a person for real",
 		about:  "The person's key is destroyed and the file written anew. Runs stay without a name. It cannot be undone, and waits for the end of an open run.",
@@ -241,6 +264,13 @@ type (
 		On string `json:"on" format:"date"`
 		Who
 	}
+	// ListedBody puts a person on a day's list.
+	ListedBody struct {
+		Day   string `json:"day" format:"date"`
+		Place int    `json:"place,omitempty" minimum:"0" maximum:"1000" doc:"Among those of the day, from 1; 0: behind them."`
+		Off   bool   `json:"off,omitempty" doc:"Take the person off the list."`
+		Who
+	}
 	// EraseBody erases a person.
 	EraseBody struct {
 		Reason string `json:"reason" minLength:"1" maxLength:"400"`
@@ -268,29 +298,35 @@ func (a *api) dueRows(ctx context.Context, due []programme.Due) ([]DueRow, error
 	if err != nil {
 		return nil, err
 	}
+	var ids []string
+	for _, d := range due {
+		ids = append(ids, d.Person)
+	}
+	names, err := a.names(ctx, ids)
 	rows := []DueRow{}
 	for _, d := range due {
-		name, err := a.name(ctx, d.Person)
-		if err != nil {
-			return nil, err
-		}
-		rows = append(rows, DueRow{d, name, labels[d.Facepiece]})
+		rows = append(rows, DueRow{d, names[d.Person], labels[d.Facepiece]})
 	}
-	return rows, nil
+	return rows, err
+}
+
+// names are the names or numbers of people, without those who were erased or
+// never known.
+func (a *api) names(ctx context.Context, people []string) (map[string]string, error) {
+	known, err := a.cfg.Desk.Those(ctx, people)
+	out := map[string]string{}
+	for id, p := range known {
+		if out[id] = p.Name; p.Name == "" {
+			out[id] = p.Number
+		}
+	}
+	return out, err
 }
 
 // name is a person's name or number; empty for who was erased or never known.
 func (a *api) name(ctx context.Context, person string) (string, error) {
-	p, err := a.cfg.Desk.Person(ctx, person)
-	switch {
-	case errors.Is(err, store.ErrNotFound):
-		return "", nil
-	case err != nil:
-		return "", err
-	case p.Name != "":
-		return p.Name, nil
-	}
-	return p.Number, nil
+	names, err := a.names(ctx, []string{person})
+	return names[person], err
 }
 
 // labels are the facepieces as lists name them.

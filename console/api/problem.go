@@ -40,7 +40,9 @@ func (p *Problem) Error() string { return p.Detail }
 func (p *Problem) GetStatus() int { return p.Status }
 
 // ContentType implements huma.ContentTypeFilter.
-func (p *Problem) ContentType(string) string { return "application/problem+json" }
+func (p *Problem) ContentType(string) string { return typeProblem }
+
+const typeProblem = "application/problem+json"
 
 func problem(status int, why, detail string) *Problem {
 	return &Problem{Type: "about:blank", Title: http.StatusText(status), Status: status, Why: why, Detail: detail}

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"tallyhood/console/archive"
+	"tallyhood/console/figures"
+	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
 	"tallyhood/console/record"
 	"tallyhood/store"
@@ -39,10 +41,11 @@ type RunPage struct {
 	View archive.View `json:"view"`
 }
 
-// SignBody is a signature drawn on the screen.
+// SignBody is a signature made on the screen.
 type SignBody struct {
 	Signer  string `json:"who" enum:"tester,wearer"`
-	Strokes string `json:"strokes" minLength:"4" maxLength:"90000" doc:"The drawing, base64 of JSON: a list of lines of points [x, y], each from 0 to 1, downwards, in a field three times as wide as tall." contentEncoding:"base64"`
+	Strokes string `json:"strokes" minLength:"4" maxLength:"90000" doc:"The signature, base64 of JSON: a list of lines of points [x, y], each from 0 to 1, downwards, in a field three times as wide as tall." contentEncoding:"base64"`
+	How     string `json:"how,omitempty" enum:"drawn,typed" doc:"Drawn by hand, or the letters of a name that was typed. Left out: not known."`
 	Record  string `json:"record" pattern:"^[0-9a-f]{64}$" doc:"Hash of the record as it was shown."`
 	Who
 }
@@ -58,17 +61,19 @@ type AmendBody struct {
 func (a *api) runs() {
 	const tag = "Records"
 	desk := a.cfg.Desk
-	add(a, route{method: http.MethodGet, path: "/runs", id: "listRuns", tag: tag, summary: "List runs that have ended, newest first", out: RunList{[]RunRow{{exampleRun(), "Tomasz Zieliński"}}, "4211"}},
+	add(a, route{method: http.MethodGet, path: "/runs", id: "listRuns", tag: tag, summary: "List runs that have ended, newest first",
+		about: "With a filter a part may hold fewer than asked for, or none, and still be followed by others: go on while next is not empty.", out: RunList{[]RunRow{{exampleRun(), "Tomasz Zieliński"}}, "4211"}},
 		func(ctx context.Context, in *struct {
 			From   string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-09-01"`
-			Before string `query:"before" pattern:"^[0-9]{0,19}$" doc:"Next of the part before." example:"4211"`
+			Before string `query:"before" pattern:"^[0-9]{0,19}$" doc:"Next of the part before, with the same filter." example:"4211"`
 			Limit  int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+			RunFilter
 		}) (*reply[RunList], error) {
 			before, err := strconv.ParseUint("0"+in.Before, 10, 64)
 			if err != nil {
 				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "Before is no number.")
 			}
-			return answered(a.listRuns(ctx, in.From, before, in.Limit))
+			return answered(a.listRuns(ctx, in.From, before, in.Limit, in.RunFilter))
 		})
 	add(a, route{method: http.MethodGet, path: "/runs/{run}", id: "getRun", tag: tag, summary: "Show a record"},
 		func(ctx context.Context, in *RunPath) (*reply[RunPage], error) {
@@ -101,7 +106,7 @@ func (a *api) runs() {
 			return a.paper(in.Run+" record.json", typeJSON, Paper{Kind: RecordJSON, Run: in.Run})
 		})
 	add(a, route{method: http.MethodPost, path: "/runs/{run}/sign", id: "signRun", tag: tag, summary: "Sign a record on the screen",
-		in: SignBody{"tester", base64.StdEncoding.EncodeToString([]byte("[[[0.1,0.5],[0.8,0.4]]]")), exampleRun().Hash, Who{"Agnes Thorley"}}, out: Nothing{true}},
+		in: SignBody{"tester", base64.StdEncoding.EncodeToString([]byte("[[[0.1,0.5],[0.8,0.4]]]")), programme.Drawn, exampleRun().Hash, Who{"Agnes Thorley"}}, out: Nothing{true}},
 		func(ctx context.Context, in *struct {
 			RunPath
 			Body SignBody
@@ -113,7 +118,7 @@ func (a *api) runs() {
 			if _, err := strokesOf(strokes); err != nil {
 				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, err.Error())
 			}
-			return did(desk.Sign(ctx, in.Run, in.Body.Signer, in.Body.Record, strokes, in.Body.By))
+			return did(desk.Sign(ctx, in.Run, in.Body.Signer, in.Body.Record, strokes, in.Body.How, in.Body.By))
 		})
 	add(a, route{method: http.MethodPost, path: "/runs/{run}/amend", id: "amendRun", tag: tag, summary: "Correct a label of a record",
 		about: "No label changes an outcome.", in: AmendBody{"tester", "Bram Okafor", "wrong name picked", Who{"Agnes Thorley"}}, out: Nothing{true}},
@@ -134,48 +139,83 @@ func (a *api) runs() {
 	}
 }
 
-// mostLooked is how many streams are looked at for one part of the list.
-const mostLooked = 2000
+// A RunFilter says which runs a list holds; what is empty holds all.
+type RunFilter struct {
+	To        string            `query:"to" format:"date" doc:"Last day; empty: all." example:"2026-09-30"`
+	Person    string            `query:"person" pattern:"^(p-[0-9a-z]{8})?$" doc:"Id of the wearer." example:"p-7kq2m9xd"`
+	Facepiece string            `query:"facepiece" maxLength:"60" doc:"Id of the facepiece."`
+	Tester    string            `query:"tester" maxLength:"120" doc:"Name, as corrected last; capitals and accents do not count."`
+	Outcome   procedure.Outcome `query:"outcome" enum:"pass,fail,not_valid,cannot_taste" doc:"As of now."`
+}
+
+// holds says whether a run is one of the list.
+func (f RunFilter) holds(r programme.Run) bool {
+	return (f.To == "" || dayOf(r) <= f.To) && (f.Person == "" || r.Person == f.Person) && (f.Facepiece == "" || r.Facepiece == f.Facepiece) &&
+		(f.Outcome == "" || r.Outcome == f.Outcome) && (f.Tester == "" || programme.Fold(figures.TesterOf(r)) == programme.Fold(f.Tester))
+}
+
+func dayOf(r programme.Run) string { return r.At[:min(len(r.At), len(time.DateOnly))] }
+
+// Bounds of what is looked at for one part of the list.
+const (
+	mostLooked = 2000 // streams
+	lookedStep = 100  // at a time
+)
 
 // listRuns lists runs in the order in which they were opened, newest first,
 // whatever the box's clock said. A run whose day is not known for sure does not
 // end the search for a first day.
-func (a *api) listRuns(ctx context.Context, from string, before uint64, limit int) (RunList, error) {
-	out := RunList{Runs: []RunRow{}}
+func (a *api) listRuns(ctx context.Context, from string, before uint64, limit int, f RunFilter) (out RunList, err error) {
+	out = RunList{Runs: []RunRow{}}
+	var people []string
+	defer func() {
+		if err == nil {
+			var names map[string]string
+			names, err = a.names(ctx, people)
+			for i := range out.Runs {
+				out.Runs[i].Name = names[out.Runs[i].Person]
+			}
+		}
+	}()
 	for looked := 0; looked < mostLooked; {
-		infos, err := a.cfg.Journal.Streams(ctx, before, limit)
+		step := min(lookedStep, max(limit, 20))
+		infos, err := a.cfg.Journal.Streams(ctx, before, step)
+		if err != nil {
+			return out, err
+		}
+		var names []string
+		for _, info := range infos {
+			if archive.IsRun(info.Stream) {
+				names = append(names, info.Stream)
+			}
+		}
+		runs, err := a.cfg.Desk.Runs(ctx, names) // without those that are open
 		if err != nil {
 			return out, err
 		}
 		for _, info := range infos {
 			before = info.First
 			looked++
-			if !archive.IsRun(info.Stream) {
+			r, ended := runs[info.Stream]
+			if !ended {
 				continue
 			}
-			r, err := a.cfg.Desk.Run(ctx, info.Stream)
-			if errors.Is(err, store.ErrNotFound) {
-				continue // it is open
-			}
-			if err != nil {
-				return out, err
-			}
-			if day := r.At[:min(len(r.At), len(time.DateOnly))]; day < from {
+			if dayOf(r) < from {
 				if r.Quality == "confirmed" || r.Quality == "network" {
 					return out, nil
 				}
 				continue
 			}
-			name, err := a.name(ctx, r.Person)
-			if err != nil {
-				return out, err
+			if !f.holds(r) {
+				continue
 			}
-			if out.Runs = append(out.Runs, RunRow{r, name}); len(out.Runs) == limit {
+			people = append(people, r.Person)
+			if out.Runs = append(out.Runs, RunRow{Run: r}); len(out.Runs) == limit {
 				out.Next = strconv.FormatUint(before, 10)
 				return out, nil
 			}
 		}
-		if len(infos) < limit {
+		if len(infos) < step {
 			return out, nil
 		}
 	}
