@@ -26,7 +26,7 @@
 /** @typedef {{token: string, encoding: string, delimiter: string, sheet: string, mapping: Record<string, number>, dry_run: boolean, by: string}} Order mapping: column, from 0, by field */
 /** @typedef {{new: number, changed: number, same: number, refused: {row: number, why: string}[]}} Imported */
 /** @typedef {{step: string, seconds: number, source: string, mark: string}} Step */
-/** @typedef {{person: string, name: string, number: string, due: Due[], state: string, stage: string, run: string, outcome: string, slot_at: string, stop_eating: string}} Expected state: waiting, in_test, again or done; slot_at and stop_eating: instants, empty when nobody knows */
+/** @typedef {{person: string, name: string, number: string, listed: boolean, place: number, due: Due[], state: string, stage: string, run: string, outcome: string, slot_at: string, stop_eating: string}} Expected listed: put on the list, not only due; place: among those of the day, 0: behind them; state: waiting, in_test, again or done; slot_at and stop_eating: instants, empty when nobody knows */
 /** @typedef {{what: string, id: string, name: string}} Chore */
 /** @typedef {{day: string, expected: Expected[], waiting: number, more: boolean, next_free: string, end_of_day: Chore[]}} Day */
 /** @typedef {{median: number, low: number, high: number}} Spread low and high: 5 of 100 simulated days lie below, and above */
@@ -117,7 +117,7 @@ function readKit(v) {
 function readDay(v) {
   return {
     day: text(object(v).day), waiting: number(v.waiting), more: v.more === true, next_free: text(v.next_free), end_of_day: list(v, "end_of_day"),
-    expected: list(v, "expected").map((e) => ({ ...e, due: e.due ?? [] })),
+    expected: list(v, "expected").map((e) => ({ ...e, listed: e.listed === true, place: number(e.place), due: e.due ?? [] })),
   };
 }
 
@@ -218,6 +218,10 @@ export function api(send, progress = () => {}) {
     trigger: (id, trigger, on, by) => ask("POST", `/people/${part(id)}/trigger`, { trigger, on, by }),
     /** @param {string} id @param {string} on @param {string} by */
     left: (id, on, by) => ask("POST", `/people/${part(id)}/left`, { on, by }),
+    /** @param {string} id @param {string} by */
+    back: (id, by) => ask("POST", `/people/${part(id)}/back`, { by }),
+    /** Puts somebody on a day's list, or takes them off. @param {string} id @param {string} day @param {number} place 0: behind the others @param {boolean} off @param {string} by */
+    listed: (id, day, place, off, by) => ask("POST", `/people/${part(id)}/listed`, { day, place, off, by }),
     /** @param {string} id @param {string} reason @param {string} by */
     erase: (id, reason, by) => ask("POST", `/people/${part(id)}/erase`, { reason, by }),
     /** @param {Blob & {name?: string}} file @param {Record<string, string>} how encoding, delimiter and sheet; empty: as the box finds */
@@ -254,7 +258,8 @@ export function api(send, progress = () => {}) {
     /** @returns {Promise<Recipe[]>} */
     recipes: async () => list(await ask("GET", "/recipes"), "recipes"),
 
-    day: async () => readDay(await ask("GET", "/day")),
+    /** @param {string} [on] a day; left out: today */
+    day: async (on = "") => readDay(await ask("GET", `/day${query({ on })}`)),
     /** @param {number} people @param {number} hoods */
     plan: async (people, hoods) => readPlan(await ask("GET", `/plan${query({ people, hoods })}`)),
   };

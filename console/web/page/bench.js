@@ -6,19 +6,27 @@
 import { render } from "./vendor/lit-html.js";
 import { readChoices } from "./contract.js";
 import { clockActs, contactKeys, driver, typing } from "./driver.js";
-import { drawing, getJSON, root, size } from "./screen.js";
+import { load, speak, t } from "./lang.js";
+import { drawing, getJSON, root, size, toMain } from "./screen.js";
 import { shown } from "./state.js";
 import { bench } from "./view-bench.js";
+
+await speak(["run", "bench", "tell", "help", "drill"]);
+try {
+  sessionStorage.removeItem("tallyhood.start"); // who is here has found the way
+} catch {
+  // Then there is nothing to remove.
+}
 
 const holdMs = 1000;
 let holdTimer = 0;
 /** @type {import("./view-bench.js").Ui} */
 const ui = {
-  size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices: null,
+  size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices: null,
   form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "" }, contacts: [], clock: null,
 };
 
-const place = root();
+const place = root("run.nav.bench");
 const d = driver(ui, {
   draw,
   snapshot(next, last) {
@@ -27,6 +35,7 @@ const d = driver(ui, {
       readLists();
     }
     if (next.run?.stage !== last?.run?.stage && ui.panel === "count") ui.panel = "none";
+    for (const run of [next.run, ...next.parked]) learn(run?.wearer_language ?? "");
   },
   release: () => act.hold(false),
 });
@@ -46,13 +55,30 @@ const act = {
     if (d.live()) d.do("close");
   },
   takeOver: d.takeOver,
+  park() {
+    if (d.live()) d.do("park", { input: { do: "park" } });
+  },
+  takeUp(run) {
+    if (!d.live()) return;
+    const up = () => d.do("take_up", { run });
+    // What is on the screen is set aside first; refused, nothing else happens.
+    if (d.snap()?.run) d.do("park", { input: { do: "park" } }, (ok) => ok && up());
+    else up();
+  },
+  far(far) {
+    ui.far = far;
+    ui.panel = "none";
+    draw();
+  },
   choose(name, value) {
     ui.form = { ...ui.form, [name]: value };
     draw();
   },
   panel(panel) {
+    const was = ui.panel;
     ui.panel = panel;
     draw();
+    if (panel === "keys" && was !== "keys") focusOn(".keys");
   },
   hold(down) {
     clearTimeout(holdTimer);
@@ -73,13 +99,33 @@ function draw() {
   d.look();
   const snap = d.snap();
   ui.size = size();
+  ui.slow = d.slow();
+  const had = place.contains(document.activeElement);
   render(bench(snap, snap && shown(snap, d.age(), d.client()), d.age(), ui, act), place);
+  if (had && document.activeElement === document.body) toMain(); // at once, before the next key
+}
+
+/** @param {string} what */
+function focusOn(what) {
+  const el = place.querySelector(what);
+  if (el instanceof HTMLElement) el.focus({ preventScroll: true });
+}
+
+/** Languages whose words to say are here, or being fetched. @type {Set<string>} */
+const known = new Set(["", "en"]);
+
+/** @param {string} lang */
+function learn(lang) {
+  if (known.has(lang)) return;
+  known.add(lang);
+  load(lang, ["tell"]).then(draw, () => known.delete(lang));
 }
 
 function readLists() {
   getJSON("/api/choices").then(
     (value) => {
       const c = readChoices(value);
+      if (ui.choices === null) ui.problem = "";
       ui.choices = c;
       const only = (/** @type {{id: string}[]} */ of) => (of.length === 1 ? (of[0]?.id ?? "") : "");
       ui.form.rules ||= only(c.rules);
@@ -90,7 +136,7 @@ function readLists() {
       draw();
     },
     (/** @type {unknown} */ err) => {
-      ui.problem = `The lists of people and facepieces could not be read (${err instanceof Error ? err.message : String(err)}).`;
+      ui.problem = t("bench.lists_failed", { why: err instanceof Error ? err.message : String(err) });
       draw();
       setTimeout(readLists, 5000);
     },
@@ -107,14 +153,20 @@ addEventListener("keydown", (e) => {
   const key = e.key.toLowerCase();
   const snap = d.snap();
   const s = snap && shown(snap, d.age(), d.client());
-  if (e.key === "?") act.panel(ui.panel === "keys" ? "none" : "keys");
+  if (e.key === "?") {
+    if (ui.far) act.far(false);
+    act.panel(ui.panel === "keys" ? "none" : "keys");
+  } else if (e.key === "Escape" && ui.far) act.far(false);
   else if (e.key === "Escape") act.panel("none");
   else if (ui.sim && contactKeys[key]) act.contact(contactKeys[key], true);
+  else if (s?.may.takeUp && s.parked[Number(key) - 1]) act.takeUp(s.parked[Number(key) - 1]?.run ?? "");
   else if (!s || !snap?.run) return;
+  else if (key === "d") act.far(!ui.far);
+  else if (key === "k" && s.may.park) act.park();
   else if (key === "g" && s.goOn && !s.blocked) act.verb("go_on");
   else if (key === "s" && s.may.stop) act.verb("welfare");
   else if (key === "q" && s.may.stop) act.hold(true);
-  else if (key === "c" && s.may.correct) act.panel("count");
+  else if (key === "c" && s.may.correct && !ui.far) act.panel("count");
   else if (key === "n" && s.verdict && snap.run.stage === "over") act.close();
   else if (key === "p" && s.verdict?.mayProve) act.verb("begin_proof");
   else if (verbKeys[key] && { a: s.may.aloud !== "", f: s.may.touched, h: s.may.hoodOff, m: s.may.noMist }[key]) act.verb(verbKeys[key]);

@@ -4,6 +4,8 @@
 // made of is taken in: a text with anything else is refused whole, so that
 // nothing in it can run, load or link. It must not draw.
 
+import { t } from "./lang.js";
+
 const space = "http://www.w3.org/2000/svg";
 const elements = new Set(["svg", "g", "title", "desc", "line", "rect", "circle", "ellipse", "polyline", "polygon", "path", "text", "tspan", "clipPath"]);
 const attributes = new Set([
@@ -19,10 +21,10 @@ const here = /^url\(#[\w-]+\)$/;
  * @returns {string}
  */
 export function unknown(el) {
-  if (el.namespaceURI !== space || !elements.has(el.localName)) return `an element ${el.localName}`;
+  if (el.namespaceURI !== space || !elements.has(el.localName)) return t("desk.chart.element", { name: el.localName });
   for (const a of el.attributes) {
     if (a.name === "xmlns") continue;
-    if (!attributes.has(a.name) || (a.value.includes("url(") && !(a.name === "clip-path" && here.test(a.value)))) return `an attribute ${a.name} of ${el.localName}`;
+    if (!attributes.has(a.name) || (a.value.includes("url(") && !(a.name === "clip-path" && here.test(a.value)))) return t("desk.chart.attribute", { name: a.name, element: el.localName });
   }
   for (const child of el.children) {
     const why = unknown(child);
@@ -39,7 +41,7 @@ export function chartOf(text) {
   if (text === "") return { node: null, why: "" };
   const doc = new DOMParser().parseFromString(text, "image/svg+xml");
   const root = doc.documentElement;
-  if (root.localName !== "svg" || doc.getElementsByTagName("parsererror").length > 0) return { node: null, why: "it is no drawing" };
+  if (root.localName !== "svg" || doc.getElementsByTagName("parsererror").length > 0) return { node: null, why: t("desk.chart.no_drawing") };
   const why = unknown(root);
-  return why ? { node: null, why: `it holds ${why}` } : { node: document.importNode(root, true), why: "" };
+  return why ? { node: null, why } : { node: document.importNode(root, true), why: "" };
 }

@@ -6,10 +6,12 @@
 
 /** @typedef {import("./contract.js").Command} Command */
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
-/** @typedef {Pick<Command, "input"|"open"|"sim"|"line"|"cue"|"wall">} Parts */
+/** @typedef {Pick<Command, "run"|"input"|"open"|"sim"|"line"|"cue"|"wall"|"volume"|"muted">} Parts */
 
 /** A reply later than this is missing. */
 export const replyWithinMs = 3000;
+/** One later than this is said to be awaited. */
+export const slowAfterMs = 1000;
 
 /**
  * @param {string} id
@@ -21,7 +23,7 @@ export const replyWithinMs = 3000;
 export function command(id, snap, verb, parts = {}) {
   /** @type {Command} */
   const out = { type: "command", id, fence: snap?.fence ?? 0, do: verb, ...parts };
-  if (snap?.run && verb !== "open" && verb !== "take_lease" && verb !== "drop_lease") out.run = snap.run.run;
+  if (snap?.run && parts.run === undefined && verb !== "open" && verb !== "take_lease" && verb !== "drop_lease") out.run = snap.run.run;
   return out;
 }
 
@@ -53,6 +55,8 @@ export function commander(on) {
       if (!reply.ok) on.said(reply.why ?? "unknown");
       w.done(reply.ok);
     },
+    /** Whether a reply has been awaited for long. */
+    slow: () => [...waiting.values()].some((w) => on.now() - w.at > slowAfterMs),
     /** Gives up on replies that did not come in time. */
     tick() {
       for (const [id, w] of waiting) {

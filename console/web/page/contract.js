@@ -8,7 +8,7 @@
 export const contract = 1;
 
 /** @typedef {"ready"|"screening"|"clearing"|"donning"|"dosing"|"running"|"proving_button"|"over"|"proving_mist"} Stage */
-/** @typedef {{type: "welcome", client: string, contract: number, version: string, sim: boolean}} Welcome */
+/** @typedef {{type: "welcome", client: string, contract: number, version: string, sim: boolean, paired: string}} Welcome */
 /** @typedef {{type: "reply", id: string, ok: boolean, why?: string}} Reply */
 /** @typedef {{line: string, source: string, closed: boolean, edges: number, rejected: number, presses: number, doubtful: number, quiet_ms: number}} Line */
 /** @typedef {{ask: string, found: string[], lines: string[], passed: boolean, left_ms: number}} Check */
@@ -37,6 +37,8 @@ export const contract = 1;
 /** @typedef {{n: number, required: number, given: number, extra: number, doubtful: number, due_ms: number, open_ms: number, shut_ms: number, remarks: string[]}} Dose */
 /** @typedef {{what: string, why: string, ago_ms: number}} Note */
 /** @typedef {{outcome: string, reason: string, next: string, proof: string}} Verdict */
+/** @typedef {{at_ms: number, what: string, text: string}} DrillLine */
+/** @typedef {{said: DrillLine[], asks: string}} Drill */
 /**
  * @typedef {object} Run
  * @property {string} run
@@ -69,6 +71,12 @@ export const contract = 1;
  * @property {string[]} faults
  * @property {Verdict|null} verdict
  * @property {boolean} ending
+ * @property {string} practice
+ * @property {string} code
+ * @property {number} paired
+ * @property {string} name_said
+ * @property {string} wearer_language
+ * @property {Drill|null} drill
  */
 /**
  * @typedef {object} Snapshot
@@ -81,21 +89,27 @@ export const contract = 1;
  * @property {number} speed
  * @property {Inputs} inputs
  * @property {string} sound
+ * @property {number} volume
+ * @property {boolean} muted
  * @property {string} storage
  * @property {Clock} clock
  * @property {number} lag_ms
  * @property {Run|null} run
+ * @property {Run[]} parked
+ * @property {string} pairing
  */
 /** @typedef {Welcome|Snapshot|Reply} Message */
+/** @typedef {{type: "board", name: string, state: "live"|"lost"|"refused"|"other", age_ms: number, snapshot: Snapshot|null}} Board */
 
 /** @typedef {{id: string, label: string, refused?: Record<string, string>}} Choice */
 /** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[]}} Choices */
-/** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string}} Open */
+/** @typedef {{seed: string, level: string, troubles: string[]}} DrillAsk */
+/** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string, drill?: DrillAsk}} Open */
 /** @typedef {{name: string, state: string, reason: string, lines: string[]}} Part */
 /** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, practice: string, version: string}} Box */
 /** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string, mark?: string}} Input */
 /** @typedef {{line: string, closed: boolean}} Contact */
-/** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string}} Command */
+/** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string, volume?: number, muted?: boolean}} Command */
 
 /**
  * The forms by name, one word a field: a type of JSON or a form, "?" after it
@@ -103,11 +117,12 @@ export const contract = 1;
  * @type {Record<string, Record<string, string>>}
  */
 export const forms = {
-  Welcome: { type: "string", client: "string", contract: "number", version: "string", sim: "boolean" },
+  Welcome: { type: "string", client: "string", contract: "number", version: "string", sim: "boolean", paired: "string" },
   Reply: { type: "string", id: "string", ok: "boolean", why: "string?" },
   Snapshot: {
     type: "string", number: "number", fence: "number", driver: "string", watchers: "number", practice: "string?", speed: "number",
-    inputs: "Inputs", sound: "string", storage: "string", clock: "Clock", lag_ms: "number", run: "Run|null",
+    inputs: "Inputs", sound: "string", volume: "number", muted: "boolean", storage: "string", clock: "Clock", lag_ms: "number", run: "Run|null",
+    parked: "Run[]", pairing: "string",
   },
   Inputs: {
     board: "string", supervised: "boolean", cable: "string", squeeze: "boolean", step: "boolean", report: "boolean", noise: "number", lost: "string?",
@@ -132,7 +147,11 @@ export const forms = {
     screening: "Screening", dose: "Dose|null", initial: "Dose|null", top_ups: "Dose[]", run_ms: "number|null", ticking: "boolean",
     length_ms: "number", exercises: "string[]", exercise_ms: "number", exercise: "number", squeezes_ms: "number[]",
     half_life_ms: "number", notes: "Note[]", faults: "string[]", verdict: "Verdict|null", ending: "boolean",
+    practice: "string", code: "string", paired: "number", name_said: "string", wearer_language: "string", drill: "Drill|null",
   },
+  Drill: { said: "DrillLine[]", asks: "string" },
+  DrillLine: { at_ms: "number", what: "string", text: "string" },
+  Board: { type: "string", name: "string", state: "string", age_ms: "number", snapshot: "Snapshot|null" },
   Kit: { role: "string", mark: "string", lot: "string" },
   Question: { id: "string", answered: "boolean", yes: "boolean" },
   Screening: { squeezes: "number", counted: "number", most: "number", bin: "number" },
@@ -147,12 +166,12 @@ export const forms = {
 };
 
 /** Message types and their forms. @type {Record<string, string>} */
-const messages = { welcome: "Welcome", reply: "Reply", snapshot: "Snapshot" };
+const messages = { welcome: "Welcome", reply: "Reply", snapshot: "Snapshot", board: "Board" };
 
 /**
  * Reads one text message. Throws an Error that names the field that does not fit.
  * @param {string} text
- * @returns {Message}
+ * @returns {Message|Board}
  */
 export function read(text) {
   /** @type {unknown} */
@@ -161,7 +180,7 @@ export function read(text) {
   const form = typeof type === "string" && Object.hasOwn(messages, type) ? messages[type] : undefined;
   if (!form) throw new Error(`type: ${JSON.stringify(type)} is not a message`);
   check(value, form, form);
-  return /** @type {Message} */ (value);
+  return /** @type {Message|Board} */ (value);
 }
 
 /**

@@ -9,7 +9,7 @@ import { backOff } from "./link.js";
 import { choices, record, states } from "./samples.js";
 import { ofRecord, readRecord, when, whoOf } from "./state-record.js";
 
-const wire = await readFile(new URL("../../wire/wire.go", import.meta.url), "utf8");
+const wire = (await Promise.all(["wire", "gallery"].map((f) => readFile(new URL(`../../wire/${f}.go`, import.meta.url), "utf8")))).join("\n");
 
 test("the forms are those of package wire, field by field", () => {
   for (const [name, form] of Object.entries(forms)) {

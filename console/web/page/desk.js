@@ -13,6 +13,8 @@ import { refusals } from "./words-desk.js";
 /** @typedef {{size: number, root: string, wall: string, quality: string, note: string, key: string}} Head */
 /** @typedef {{months: number, count: number, runs: Row[], people: {person: string, name: string, number: string, left: string, lastRun: string}[], more: boolean}} Retention months: of the house; 0: each rule set's own. Runs: the oldest of count */
 /** @typedef {{file: string, bytes: number, proven: boolean}} BackedUp */
+/** @typedef {{where: string, file: string, bytes: number, made: string, quality: string, proven: string, entries: number, hash: string, here: boolean}} Generation a backup; where: a folder of the box, empty when it was downloaded; here: the file lies there now */
+/** @typedef {{from?: string, to?: string, person?: string, facepiece?: string, tester?: string, outcome?: string}} Filter which runs; what is empty asks for all */
 /** @typedef {{entries: number, runs: number, restart: boolean}} Restored */
 /** @typedef {{name: string, unit: string}} Column */
 /** @typedef {{text: string, number: boolean}} Cell */
@@ -123,9 +125,9 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
   const of = (/** @type {string} */ run) => `/runs/${encodeURIComponent(run)}`;
 
   return {
-    /** @param {string} from a day or empty @param {string} before next of the part before @param {number} limit @returns {Promise<{runs: Row[], next: string}>} */
-    async runs(from, before, limit) {
-      const given = Object.entries({ from, before, limit: String(limit) }).filter(([, v]) => v !== "");
+    /** A part may hold fewer than the limit, or none, and be followed by others. @param {Filter} filter @param {string} before next of the part before @param {number} limit @returns {Promise<{runs: Row[], next: string}>} */
+    async runs(filter, before, limit) {
+      const given = Object.entries({ ...filter, before, limit: String(limit) }).filter(([, v]) => v !== "");
       const v = await get(`/runs?${new URLSearchParams(given)}`);
       return { runs: list(v.runs).map(readRow), next: text(v.next) };
     },
@@ -134,8 +136,8 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
       const v = await get(of(run));
       return { run: v.run ? readRow(v.run) : null, view: v.view };
     },
-    /** @param {string} run @param {string} who @param {string} record hash as it was shown @param {string} strokes base64 @param {string} by */
-    sign: async (run, who, record, strokes, by) => void (await ask("POST", `${of(run)}/sign`, { who, strokes, record, by })),
+    /** @param {string} run @param {string} who @param {string} record hash as it was shown @param {string} strokes base64 @param {"drawn"|"typed"} how @param {string} by */
+    sign: async (run, who, record, strokes, how, by) => void (await ask("POST", `${of(run)}/sign`, { who, how, strokes, record, by })),
     /** @param {string} run @param {string} field @param {string} to @param {string} reason @param {string} by */
     amend: async (run, field, to, reason, by) => void (await ask("POST", `${of(run)}/amend`, { field, to, reason, by })),
     /** @param {string} run @returns {Promise<Claim>} */
@@ -171,6 +173,12 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
     },
     /** @param {string[]} shown people who were shown @param {string} by @param {Progress} progress */
     drop: (shown, by, progress) => job("POST", "/retention", { shown, by }, progress),
+    /** @returns {Promise<Generation[]>} */
+    async backups() {
+      return list((await get("/backup")).generations).map((g) => ({
+        where: text(g.where), file: text(g.file), bytes: number(g.bytes), made: text(g.made), quality: text(g.quality), proven: text(g.proven), entries: number(g.entries), hash: text(g.hash), here: g.here === true,
+      }));
+    },
     /** @param {string} folder @param {string} passphrase @param {Progress} progress @returns {Promise<BackedUp>} */
     async backupTo(folder, passphrase, progress) {
       const v = object(await job("POST", "/backup/folder", { folder, passphrase }, progress));

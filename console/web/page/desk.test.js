@@ -3,6 +3,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { test } from "node:test";
+import "./lang/disk.mjs";
 import { ApiError } from "./api.js";
 import { desk, nameIn, readFigures, readRow, told } from "./desk.js";
 import * as s from "./samples-desk.js";
@@ -19,7 +20,7 @@ test("the limits of the rules are those of the rule sets", async () => {
     const r = JSON.parse(await go(`procedure/rules/${id}.json`));
     assert.equal(l.retest, r.retest_months?.value ?? 0, `${id} retest`);
     assert.equal(l.keep, r.keep_months?.value ?? 0, `${id} keep`);
-    if (r.keep_months?.mark === "[M]") assert.match(l.keepWords, /from memory/, "a figure from memory says so");
+    if (r.keep_months?.mark === "[M]") assert.match(words.limitWords(id).keep, /from memory/, "a figure from memory says so");
   }
 });
 
@@ -96,6 +97,29 @@ test("a line of the list without the job around it is a row", () => {
   assert.equal(r.practice, true);
   assert.equal(r.name, "Marit Quayle");
   assert.deepEqual(chosen([r], "pass"), []);
+});
+
+test("the box sorts out which runs, and tells which backups there are", async () => {
+  const asked = [];
+  const answers = [{ runs: [], next: "77" }, { runs: [s.row({})], next: "" }, { generations: [{ ...s.backups[0], here: true }, { file: "x" }] }];
+  const api = desk(async (url) => {
+    asked.push(url);
+    return new Response(JSON.stringify(answers.shift()), { status: 200, headers: { "Content-Type": "application/json" } });
+  });
+  const first = await api.runs({ from: "2026-09-01", to: "", person: "p-7kq2m9xd", facepiece: "corrie-m", tester: "Oda Fennimore", outcome: "fail" }, "", 50);
+  assert.deepEqual(first, { runs: [], next: "77" }, "an empty part may be followed by others");
+  assert.equal((await api.runs({}, first.next, 50)).runs[0].run, "r000412");
+  const backups = await api.backups();
+  assert.deepEqual(backups[0], s.backups[0]);
+  assert.deepEqual([backups[1].here, backups[1].where, backups[1].entries], [false, "", 0]);
+  assert.deepEqual(asked, [
+    "/api/v1/runs?from=2026-09-01&person=p-7kq2m9xd&facepiece=corrie-m&tester=Oda+Fennimore&outcome=fail&limit=50", "/api/v1/runs?before=77&limit=50", "/api/v1/backup",
+  ]);
+  const source = await go("api/runs.go");
+  for (const key of ["to", "person", "facepiece", "tester", "outcome", "from", "before", "limit"]) assert.match(source, new RegExp(`query:"${key}"`), key);
+  const parts = await go("api/parts.go");
+  const generation = /Generation struct \{([^}]+)\}/.exec(parts)?.[1] ?? "";
+  assert.deepEqual([...generation.matchAll(/json:"(\w+)"/g)].map((m) => m[1]).sort(), Object.keys(s.backups[0]).sort());
 });
 
 test("a row of the box is read, and one without an id is refused", () => {
@@ -209,18 +233,18 @@ test("a job is asked for until it ends, and says how far it is", async () => {
 
 test("a signature is sent once, bound to the record as shown", async () => {
   const { asked, api } = answering(json({ ok: true }));
-  await api.sign("r000412", "wearer", "ab", "W10=", "Oda Fennimore");
+  await api.sign("r000412", "wearer", "ab", "W10=", "typed", "Oda Fennimore");
   assert.equal(asked.length, 1);
   assert.equal(asked[0].url, "/api/v1/runs/r000412/sign");
-  assert.deepEqual(JSON.parse(asked[0].body), { who: "wearer", strokes: "W10=", record: "ab", by: "Oda Fennimore" });
+  assert.deepEqual(JSON.parse(asked[0].body), { who: "wearer", how: "typed", strokes: "W10=", record: "ab", by: "Oda Fennimore" });
   const dead = answering(new TypeError("network"));
-  await assert.rejects(dead.api.sign("r000412", "wearer", "ab", "W10=", "x"), (e) => e.status === 0 && e.why === "no_answer");
+  await assert.rejects(dead.api.sign("r000412", "wearer", "ab", "W10=", "drawn", "x"), (e) => e.status === 0 && e.why === "no_answer");
   assert.equal(dead.asked.length, 1, "nothing is sent twice");
 });
 
 test("a refusal is a sentence of these pages, and another where it means another thing", async () => {
   const changed = () => json({ status: 409, why: "changed", detail: "the record has changed since it was shown; look at it again" }, 409);
-  await assert.rejects(told(() => answering(changed()).api.sign("r1", "tester", "a", "b", "c")), (e) => e.message === words.refusals.changed);
+  await assert.rejects(told(() => answering(changed()).api.sign("r1", "tester", "a", "b", "drawn", "c")), (e) => e.message === words.refusals.changed);
   await assert.rejects(told(() => answering(changed()).api.drop(["p-1"], "c", () => {}), { changed: words.refusals.retention_changed }), (e) => e.message === words.refusals.retention_changed);
   await assert.rejects(told(() => answering(json({ why: "malformed", detail: "no", errors: [{ message: "expected length >= 12", location: "body.passphrase" }] }, 422)).api.backupTo("x", "y", () => {})), (e) => /not taken: no; body\.passphrase: expected/.test(e.message));
   await assert.rejects(told(() => answering(json({ why: "looser", detail: "x" }, 409)).api.policy()), (e) => e.why === "looser", "a word of the office is left to it");
@@ -267,7 +291,7 @@ test("the charts' colours turn with the page's", async () => {
 });
 
 test("no sentence is a key, and sizes are readable", () => {
-  for (const of of [words.refusals, words.noCard, words.signing, words.qualities, words.evidence, words.backups, { a: words.figures, b: words.letters }]) {
+  for (const of of [words.refusals, words.noCard, words.signing, words.qualities, words.evidence, words.backups, { a: words.letters() }]) {
     for (const text of Object.values(of).flat()) assert.doesNotMatch(text, /_/, text);
   }
   assert.equal(size(999), "999 bytes");

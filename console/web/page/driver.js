@@ -128,6 +128,8 @@ export function driver(ui, on) {
     fresh,
     /** Whether a control may act now; the page looks as disabled as this says. */
     live,
+    /** The box has been asked for something and does not answer. */
+    slow: () => commands.slow(),
     say,
     contact,
     /**

@@ -4,17 +4,20 @@
 
 import { render } from "./vendor/lit-html.js";
 import { empty, formOf } from "./api.js";
+import { sentences, speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { getJSON, root } from "./screen.js";
 import { changes, modelOf, newId } from "./state-office.js";
 import { facepieces } from "./view-facepieces.js";
 
-const place = root();
+await speak(["run", "office"]);
+
+const place = root("run.nav.facepieces");
 const desk = office(() => draw());
 const { o, box } = desk;
 /** @type {import("./view-facepieces.js").Ui} */
 const ui = { all: null, edit: null, gone: false, rules: [] };
-const names = { make: "make", model: "model", style: "style", size: "size", type: "kind", fit_factor: "fit factor", pieces: "test pieces", stock: "stock", gone: "in use" };
+const names = sentences("office.pieces.fields");
 
 async function read() {
   ui.all = await box.facepieces();
@@ -45,16 +48,16 @@ const act = {
       await read();
     };
     const undo = before
-      ? { take: `${fields.join(", ")} of ${modelOf(before)}`, work: work(before) }
-      : { take: `${modelOf(form)} is not used`, work: work({ ...form, gone: true }) };
-    if (await desk.change("Saving the facepiece", work(form), was ? `Saved: ${fields.join(", ")} of ${modelOf(form)}.` : `Entered: ${modelOf(form)}.`, undo)) {
+      ? { take: t("office.of", { what: fields.join(", "), name: modelOf(before) }), work: work(before) }
+      : { take: t("office.unused", { name: modelOf(form) }), work: work({ ...form, gone: true }) };
+    if (await desk.change(t("office.pieces.saving"), work(form), was ? t("office.saved_of", { what: fields.join(", "), name: modelOf(form) }) : t("office.entered", { name: modelOf(form) }), undo)) {
       ui.edit = null;
       draw();
       desk.top();
     }
   },
   cleaned(f, piece) {
-    void desk.soon(`${piece} of ${modelOf(f)}: cleaned now.`, `cleaning of ${piece}`, () => box.cleaned(f.id, piece, o.by), () => desk.run("Reading", read));
+    void desk.soon(t("office.pieces.cleaning", { piece, name: modelOf(f) }), t("office.pieces.cleaning_of", { piece }), () => box.cleaned(f.id, piece, o.by), () => desk.run(t("office.reading"), read));
   },
   showGone(gone) {
     ui.gone = gone;
@@ -67,7 +70,7 @@ function draw() {
 }
 
 draw();
-void desk.run("Reading the facepieces", async () => {
+void desk.run(t("office.pieces.reading_all"), async () => {
   const [, c] = await Promise.all([read(), getJSON("/api/choices")]);
   const rules = /** @type {any} */ (c)?.rules;
   if (Array.isArray(rules)) ui.rules = rules.map((r) => ({ id: String(r.id), label: String(r.label).split(":")[0] ?? "" }));

@@ -6,17 +6,20 @@
 import { render } from "./vendor/lit-html.js";
 import { readBox } from "./contract.js";
 import { clockActs, contactKeys, driver, typing } from "./driver.js";
+import { speak, t } from "./lang.js";
 import { drawing, getJSON, root } from "./screen.js";
 import { shown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
 import { inputs } from "./view-inputs.js";
+
+await speak(["run", "inputs"]);
 
 const boxEveryMs = 10_000;
 
 /** @type {import("./view-inputs.js").Ui} */
 const ui = { asleep: false, sim: false, said: "", problem: "", contacts: [], box: null, boxProblem: "", clock: null };
 
-const place = root();
+const place = root("run.nav.inputs");
 const d = driver(ui, { draw });
 
 /** @type {import("./view-inputs.js").Acts} */
@@ -29,6 +32,9 @@ const act = {
   },
   tone(cue) {
     if (d.live()) d.do("tone", { cue });
+  },
+  turn(verb, to) {
+    if (d.live()) d.do(verb, to);
   },
   takeOver: d.takeOver,
   contact: d.contact,
@@ -46,7 +52,7 @@ async function askBox() {
     ui.box = readBox(await getJSON("/api/box"));
     ui.boxProblem = "";
   } catch (err) {
-    ui.boxProblem = `The state of the box could not be read${ui.box ? "; what stands here is old" : ""} (${err instanceof Error ? err.message : String(err)}).`;
+    ui.boxProblem = t(ui.box ? "inputs.unread_old" : "inputs.unread", { why: err instanceof Error ? err.message : String(err) });
   }
   draw();
   setTimeout(askBox, boxEveryMs);

@@ -3,6 +3,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { test } from "node:test";
+import "./lang/disk.mjs";
 import { read, readBox } from "./contract.js";
 import { atRest, board, box, check, clockSet, clockUnset, inputStates, line, poorBox, silentBox, snapshot, timed } from "./samples.js";
 import { shown } from "./state.js";
@@ -35,7 +36,7 @@ test("every request and every finding of the check has its sentence", async () =
 
 test("every tone is a cue", async () => {
   const source = await readFile(new URL("../../../audio/audio.go", import.meta.url), "utf8");
-  for (const [cue] of words.tones) assert.match(source, new RegExp(`Cue = "${cue}"`), cue);
+  for (const [cue] of words.tones()) assert.match(source, new RegExp(`Cue = "${cue}"`), cue);
 });
 
 test("every quality of the clock and every part's state has words", async () => {

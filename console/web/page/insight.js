@@ -5,12 +5,15 @@
 import { render } from "./vendor/lit-html.js";
 import { chartOf } from "./chart.js";
 import { desk as deskApi, told } from "./desk.js";
+import { speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { root, size } from "./screen.js";
 import { addDays, newest } from "./state-office.js";
 import { insight } from "./view-insight.js";
 
-const place = root();
+await speak(["run", "office", "desk"]);
+
+const place = root("run.nav.insight");
 const desk = office(() => draw());
 const { o } = desk;
 const api = deskApi((url, init) => fetch(url, init));
@@ -25,7 +28,7 @@ function draw() {
 
 function read() {
   const fresh = counting();
-  void desk.run("Counting the tests", async () => {
+  void desk.run(t("desk.insight.counting"), async () => {
     Object.assign(o, { problem: "", said: "" });
     const got = await told(() => api.figures(ui.from, ui.to));
     if (!fresh()) return;
@@ -55,9 +58,9 @@ const act = {
       draw();
       return;
     }
-    void desk.run("Asking for the names", async () => {
+    void desk.run(t("desk.insight.asking"), async () => {
       Object.assign(o, { problem: "", said: "" });
-      ui.letters = await told(() => api.letters(ui.from, ui.to), { not_known: "This box does not tell which letter is whom.", malformed: "This box does not tell which letter is whom." });
+      ui.letters = await told(() => api.letters(ui.from, ui.to), { not_known: t("desk.insight.no_letters"), malformed: t("desk.insight.no_letters") });
       ui.names = "shown";
     });
   },

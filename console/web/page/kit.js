@@ -5,24 +5,23 @@
 
 import { render } from "./vendor/lit-html.js";
 import { empty, formOf } from "./api.js";
+import { sentences, speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { root } from "./screen.js";
 import { called, changes, newId } from "./state-office.js";
 import { kit } from "./view-kit.js";
 
+await speak(["run", "office"]);
+
 const everyMs = 30_000;
-const place = root();
+const place = root("run.nav.kit");
 const desk = office(() => draw());
 const { o, box } = desk;
 /** @type {import("./view-kit.js").Ui} */
 const ui = { kit: null, ageMs: 0, doing: { do: "look" }, recipes: [], gone: false, today: desk.today() };
 let readAt = performance.now();
 
-const names = {
-  hoods: { mark: "mark", across_mm: "width", tall_mm: "height", gone: "in use" },
-  nebulisers: { mark: "mark", role: "role", agent: "agent", gone: "in use" },
-  solutions: { agent: "agent", strength: "strength", lot: "lot", made: "day made", expires: "good until", recipe: "recipe", source: "source", who: "made by", gone: "in use" },
-};
+const names = { hoods: sentences("office.kit.hood_fields"), nebulisers: sentences("office.kit.neb_fields"), solutions: sentences("office.kit.batch_fields") };
 const forms = { hoods: empty.hood, nebulisers: empty.nebuliser, solutions: empty.solution };
 
 async function read() {
@@ -31,7 +30,7 @@ async function read() {
 }
 
 /** @param {any} form */
-const nameOf = (form) => form.mark ?? `lot ${form.lot}`;
+const nameOf = (form) => form.mark ?? t("office.kit.lot_name", { lot: form.lot });
 
 /** @param {import("./view-kit.js").Doing} doing */
 function go(doing) {
@@ -60,8 +59,8 @@ const act = {
       await box.saveKit(kind, key, f, o.by);
       await read();
     };
-    const undo = before ? { take: `${fields.join(", ")} of ${nameOf(before)}`, work: work(before) } : { take: `${nameOf(form)} is not used`, work: work({ ...form, gone: true }) };
-    if (await desk.change("Saving", work(form), before ? `Saved: ${fields.join(", ")} of ${nameOf(form)}.` : `Entered: ${nameOf(form)}.`, undo)) {
+    const undo = before ? { take: t("office.of", { what: fields.join(", "), name: nameOf(before) }), work: work(before) } : { take: t("office.unused", { name: nameOf(form) }), work: work({ ...form, gone: true }) };
+    if (await desk.change(t("office.kit.saving"), work(form), before ? t("office.saved_of", { what: fields.join(", "), name: nameOf(form) }) : t("office.entered", { name: nameOf(form) }), undo)) {
       ui.doing = { do: "look" };
       draw();
       desk.top();
@@ -69,20 +68,20 @@ const act = {
   },
   async fill(n, solution) {
     const lot = ui.kit?.solutions.find((s) => s.id === solution)?.lot ?? "";
-    if (await desk.change("Noting the filling", async () => {
+    if (await desk.change(t("office.kit.noting_filling"), async () => {
       await box.filled(n.id, solution, o.by);
       await read();
-    }, `${n.mark} is filled from lot ${lot}. Now look for mist.`)) {
+    }, t("office.kit.is_filled", { mark: n.mark, lot }))) {
       ui.doing = { do: "seen", id: n.id };
       draw();
       desk.top();
     }
   },
   async good(n) {
-    if (await desk.change("Noting the mist check", async () => {
+    if (await desk.change(t("office.kit.noting_mist"), async () => {
       await box.mist(n.id, true, [], o.by);
       await read();
-    }, `${n.mark}: mist came.`)) {
+    }, t("office.kit.came", { mark: n.mark }))) {
       ui.doing = { do: "look" };
       draw();
     }
@@ -90,19 +89,19 @@ const act = {
   async sweep(n) {
     const doing = /** @type {Extract<import("./view-kit.js").Doing, {do: "bad"}>} */ ({ do: "bad", id: n.id, sweep: null, names: {} });
     go(doing);
-    await desk.run("Looking which tests depend on it", async () => {
+    await desk.run(t("office.kit.looking"), async () => {
       const sweep = await box.sweep(n.id);
       const known = await Promise.allSettled(sweep.people.map((p) => box.person(p)));
       const names = Object.fromEntries(sweep.people.map((p, i) => {
         const k = known[i];
-        return [p, k?.status === "fulfilled" ? called(k.value.person) : `${p} (erased)`];
+        return [p, k?.status === "fulfilled" ? called(k.value.person) : t("office.kit.erased", { person: p })];
       }));
       if (ui.doing === doing) ui.doing = { ...doing, sweep, names };
     });
   },
   async bad(n, sweep) {
     const known = ui.doing.do === "bad" ? ui.doing.names : {};
-    const done = await desk.change("Noting it, and what follows", async () => {
+    const done = await desk.change(t("office.kit.noting"), async () => {
       await box.mist(n.id, false, sweep.runs.map((r) => r.run), o.by);
       await read();
     }, "");
@@ -130,7 +129,7 @@ function draw() {
 }
 
 draw();
-void desk.run("Reading what kit there is", async () => {
+void desk.run(t("office.kit.reading_kit"), async () => {
   const [, recipes] = await Promise.all([read(), box.recipes().catch(() => [])]);
   ui.recipes = recipes;
 });

@@ -8,6 +8,7 @@
 /** @typedef {string | Partial<Record<Intl.LDMLPluralRule, string>>} Phrase */
 /** @typedef {Record<string, Phrase>} Book */
 /** @typedef {Record<string, string|number>} Values */
+/** @typedef {Record<string, string>} Sentences */
 
 /** The languages of testers, each by its own name. */
 export const languages = [
@@ -24,12 +25,14 @@ export const wearerLanguages = [...languages, { code: "ar", name: "العربي�
 
 const rightToLeft = new Set(["ar"]);
 const kept = "tallyhood.language";
+const readAt = "/page/lang/unreviewed.json";
 
 /** @type {Map<string, Book>} */
 const books = new Map();
 /** @type {Map<string, Intl.PluralRules>} */
 const plurals = new Map();
 let current = "en";
+let reviewed = true;
 
 /** @param {string} lang @param {Book} book */
 export function put(lang, book) {
@@ -71,6 +74,9 @@ export function use(lang) {
 /** The language of this page. */
 export const spoken = () => current;
 
+/** Whether a speaker of this page's language has read what it says. */
+export const isReviewed = () => reviewed;
+
 /** @param {string} lang */
 export const direction = (lang) => (rightToLeft.has(lang) ? "rtl" : "ltr");
 
@@ -104,10 +110,127 @@ export function t(key, values = {}, lang = current) {
   if (typeof found.phrase === "string") text = found.phrase;
   else {
     let rules = plurals.get(found.lang);
-    if (!rules) plurals.set(found.lang, (rules = new Intl.PluralRules(found.lang)));
+    if (!rules) {
+      rules = new Intl.PluralRules(found.lang);
+      plurals.set(found.lang, rules);
+    }
     text = found.phrase[rules.select(Number(values.n ?? 0))] ?? found.phrase.other ?? "";
   }
-  return text.replace(/\{(\w+)\}/g, (whole, name) => (Object.hasOwn(values, name) ? String(values[name]) : whole));
+  return text.replace(/\{(\w+)\}/g, (whole, name) => {
+    const v = Object.hasOwn(values, name) ? values[name] : undefined;
+    return v === undefined ? whole : typeof v === "number" ? figure(v, 0, 3, found.lang) : v;
+  });
+}
+
+/** @type {Map<string, Intl.NumberFormat>} */
+const numbers = new Map();
+
+/**
+ * A number as the language writes it, with so many places after the point.
+ * @param {number} n @param {number} [least] @param {number} [most] @param {string} [lang]
+ */
+export function figure(n, least = 0, most = least, lang = current) {
+  const key = `${lang} ${least} ${most}`;
+  let f = numbers.get(key);
+  // Western digits everywhere: they are those on the box's papers and labels.
+  if (!f) {
+    f = new Intl.NumberFormat(lang, { minimumFractionDigits: least, maximumFractionDigits: most, useGrouping: false, numberingSystem: "latn" });
+    numbers.set(key, f);
+  }
+  return f.format(n);
+}
+
+/** @type {Map<string, Intl.DateTimeFormat>} */
+const days = new Map();
+
+/**
+ * A day, 2026-09-14, as the language writes it. English keeps it as it is: its
+ * readers on two shores would take each other's days for months.
+ * @param {string} on @param {string} [lang]
+ */
+export function dayIn(on, lang = current) {
+  if (lang === "en" || !/^\d{4}-\d\d-\d\d$/.test(on)) return on;
+  let f = days.get(lang);
+  if (!f) {
+    f = new Intl.DateTimeFormat(lang, { year: "numeric", month: "2-digit", day: "2-digit", timeZone: "UTC", numberingSystem: "latn" });
+    days.set(lang, f);
+  }
+  const at = Date.parse(`${on}T00:00:00Z`);
+  return Number.isNaN(at) ? on : f.format(at);
+}
+
+/** Keys of English phrases under a prefix, without it. @param {string} prefix */
+function names(prefix) {
+  const start = `${prefix}.`;
+  return Object.keys(books.get("en") ?? {}).filter((k) => k.startsWith(start)).map((k) => k.slice(start.length));
+}
+
+/**
+ * The phrases under a prefix as one object, each read when it is asked for: in
+ * the language that the page speaks then.
+ * @param {string} prefix
+ * @param {string[]} [silent] names that are known and have nothing to say
+ * @returns {Sentences}
+ */
+export function sentences(prefix, silent = []) {
+  const read = (/** @type {string|symbol} */ name) => (typeof name !== "string" ? undefined : silent.includes(name) ? "" : books.get("en")?.[`${prefix}.${name}`] === undefined ? undefined : t(`${prefix}.${name}`));
+  return new Proxy(/** @type {Sentences} */ ({}), {
+    get: (_, name) => read(name),
+    has: (_, name) => read(name) !== undefined,
+    ownKeys: () => names(prefix),
+    getOwnPropertyDescriptor(_, name) {
+      const value = read(name);
+      return value === undefined ? undefined : { value, enumerable: true, configurable: true, writable: false };
+    },
+  });
+}
+
+/**
+ * Some named phrases under a prefix, each read when it is asked for; one that
+ * nobody wrote is empty.
+ * @template {string} N
+ * @param {string} prefix
+ * @param {readonly N[]} parts
+ * @returns {Record<N, string>}
+ */
+export function under(prefix, parts) {
+  const out = /** @type {Record<N, string>} */ ({});
+  for (const part of parts) Object.defineProperty(out, part, { enumerable: true, get: () => (has(`${prefix}.${part}`) ? t(`${prefix}.${part}`) : "") });
+  return out;
+}
+
+/**
+ * A text that the box wrote in English, in the language of this page: the
+ * English phrase under the prefix which it fits is the key. One that fits none
+ * stays in English, which is better than nothing.
+ * @param {string} prefix @param {string} text
+ */
+export const retold = (prefix, text) => (current === "en" ? text : (known(prefix, text) ?? text));
+
+/** The same, and null when no phrase fits. @param {string} prefix @param {string} text */
+export function known(prefix, text) {
+  for (const name of names(prefix)) {
+    const key = `${prefix}.${name}`;
+    const phrase = books.get("en")?.[key] ?? "";
+    for (const form of typeof phrase === "string" ? [phrase] : Object.values(phrase)) {
+      const values = fitted(form, text);
+      if (values) return t(key, values);
+    }
+  }
+  return null;
+}
+
+/**
+ * The values with which a phrase becomes a text; null when none do. The value n
+ * is a number.
+ * @param {string} form @param {string} text @returns {Values|null}
+ */
+function fitted(form, text) {
+  const parts = form.split(/\{(\w+)\}/);
+  const pattern = parts.map((part, i) => (i % 2 === 0 ? part.replace(/[.*+?^$()|[\]\\]/g, "\\$&") : part === "n" ? "(-?\\d[\\d.e+-]*)" : "(.+)")).join("");
+  const found = new RegExp(`^${pattern}$`).exec(text);
+  if (!found) return null;
+  return Object.fromEntries(found.slice(1).map((v, i) => [parts[2 * i + 1] ?? "", parts[2 * i + 1] === "n" ? Number(v) : v]));
 }
 
 /**
@@ -124,20 +247,44 @@ export async function speak(areas, among = languages) {
     // A browser that keeps nothing starts in English each time.
   }
   if (!among.some((l) => l.code === lang)) lang = "en";
-  await load(lang, areas);
+  await Promise.all([load(lang, areas), look(lang, areas)]);
   use(lang);
   document.documentElement.lang = lang;
   document.documentElement.dir = direction(lang);
 }
 
+/**
+ * Looks whether a speaker has read these areas of a language. When that cannot
+ * be read, nobody is said to have.
+ * @param {string} lang @param {string[]} areas
+ */
+async function look(lang, areas) {
+  if (lang === "en") return;
+  reviewed = false;
+  try {
+    const open = /** @type {Record<string, string[]>} */ (await (await fetch(readAt)).json())[lang] ?? [];
+    reviewed = !areas.some((a) => open.includes(a));
+  } catch {
+    // It stays said.
+  }
+}
+
 /** Keeps a choice on this screen and loads the page anew. @param {string} lang */
 export function choose(lang) {
+  const to = new URL(location.href);
   try {
     localStorage.setItem(kept, lang);
+    to.searchParams.delete("lang");
   } catch {
-    // Then it holds for this load alone.
+    to.searchParams.set("lang", lang); // then it holds for this load alone
   }
-  const to = new URL(location.href);
-  to.searchParams.set("lang", lang);
   location.assign(to);
+}
+
+/**
+ * Names as a list: "one, another and a third".
+ * @param {string[]} names @param {string} [lang]
+ */
+export function listOf(names, lang = current) {
+  return new Intl.ListFormat(lang === "en" ? "en-GB" : lang, { type: "conjunction" }).format(names);
 }

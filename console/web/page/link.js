@@ -5,6 +5,7 @@
 // snapshot means.
 
 import { contract, read } from "./contract.js";
+import { t } from "./lang.js";
 
 /** @typedef {import("./contract.js").Message} Message */
 
@@ -25,8 +26,11 @@ export function backOff(n, chance) {
 /**
  * @param {object} on
  * @param {"tester"|"trainer"|"wearer"} on.role
+ * @param {() => object} [on.hello] what the hello says besides, at every connection
+ * @param {unknown[]} [on.after] messages that follow it at every connection
  * @param {(m: Message) => void} on.message
  * @param {(problem: string) => void} on.problem a message that does not fit, or another contract
+ * @param {(m: import("./contract.js").Board) => void} [on.board] news of another box
  * @param {() => void} on.lost
  */
 export function openLink(on) {
@@ -40,20 +44,26 @@ export function openLink(on) {
     const ws = new WebSocket(`${location.protocol === "https:" ? "wss:" : "ws:"}//${location.host}/live`);
     socket = ws;
     heardAt = performance.now();
-    ws.addEventListener("open", () => ws.send(JSON.stringify({ type: "hello", role: on.role, contract })));
+    ws.addEventListener("open", () => {
+      for (const m of [{ type: "hello", role: on.role, contract, ...on.hello?.() }, ...(on.after ?? [])]) ws.send(JSON.stringify(m));
+    });
     ws.addEventListener("message", (e) => {
       if (socket !== ws) return;
       heardAt = performance.now();
-      /** @type {Message} */
+      /** @type {Message|import("./contract.js").Board} */
       let m;
       try {
         m = read(String(e.data));
       } catch (err) {
-        on.problem(`A message does not fit this page (${err instanceof Error ? err.message : String(err)}). Load the page again.`);
+        on.problem(t("run.link.misfit", { why: err instanceof Error ? err.message : String(err) }));
+        return;
+      }
+      if (m.type === "board") {
+        on.board?.(m);
         return;
       }
       if (m.type === "welcome" && m.contract !== contract) {
-        on.problem("The box speaks another version than this page. Load the page again.");
+        on.problem(t("run.link.other_version"));
       }
       if (m.type === "snapshot") {
         snapshotAt = heardAt;

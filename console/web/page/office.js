@@ -7,6 +7,7 @@
 
 import { api } from "./api.js";
 import { readBox } from "./contract.js";
+import { t } from "./lang.js";
 import { getJSON } from "./screen.js";
 import { day, inWords } from "./state-office.js";
 
@@ -16,7 +17,7 @@ import { day, inWords } from "./state-office.js";
  * @property {boolean} byMissing  something was asked for without it
  * @property {string} problem     in words
  * @property {string} said        what was done, in words
- * @property {{text: string, take: string}|null} undo       a change that can be put back; take names it
+ * @property {{text: string, take: string, word?: string}|null} undo  a change that can be put back; take names it, or word says the whole
  * @property {{text: string, take: string, left: number}|null} pending  about to be noted, in so many seconds
  * @property {string} busy        what has been under way for over a second
  * @property {string} done        how much of it, in words
@@ -31,7 +32,7 @@ const keyBy = "tallyhood.by";
 /** @param {() => void} draw */
 export function office(draw) {
   const box = api((url, init) => fetch(url, init), (done, of) => {
-    o.done = of > 0 ? `${done} of ${of}` : "";
+    o.done = of > 0 ? t("office.done_of", { done, of }) : "";
     draw();
   });
   /** @type {Office} */
@@ -134,17 +135,17 @@ export function office(draw) {
       draw();
     },
     takeBack() {
-      if (o.pending) o.said = `Taken back: ${o.pending.take}. Nothing was noted.`;
+      if (o.pending) o.said = t("office.taken_back", { what: o.pending.take });
       waiting = null;
       o.pending = null;
       draw();
     },
     async undo() {
       const work = back;
-      const what = o.undo?.take ?? "";
+      const { take: what = "", word = "" } = o.undo ?? {};
       if (!work) return;
       clear();
-      if (await run(`Putting back: ${what}`, work)) o.said = `Put back: ${what}.`;
+      if (await run(word || t("office.putting_back", { what }), work)) o.said = word ? t("office.undone") : t("office.was_put_back", { what });
       draw();
     },
     /**
@@ -152,7 +153,7 @@ export function office(draw) {
      * @param {string} what what is under way
      * @param {() => Promise<unknown>} work
      * @param {string} said what was done
-     * @param {{take: string, work: () => Promise<unknown>}} [undo]
+     * @param {{take?: string, word?: string, work: () => Promise<unknown>}} [undo]
      */
     async change(what, work, said, undo) {
       if (!named()) return false;
@@ -162,7 +163,7 @@ export function office(draw) {
       if (ok) {
         o.said = said;
         if (undo) {
-          o.undo = { text: said, take: undo.take };
+          o.undo = { text: said, take: undo.take ?? "", word: undo.word ?? "" };
           back = undo.work;
         }
       }

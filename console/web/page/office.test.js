@@ -3,6 +3,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { test } from "node:test";
+import "./lang/disk.mjs";
 import { api, ApiError, empty, formOf, readPerson } from "./api.js";
 import * as s from "./samples-office.js";
 import * as st from "./state-office.js";
@@ -141,7 +142,11 @@ test("a recipe is written as the box writes it", async () => {
   for (const r of all) assert.match(st.recipeText(r), /^[\d.]+ (g|mg|ml) /, r.id);
 });
 
-test("a hood larger than the published one warns", () => {
+test("a hood larger than the published one warns", async () => {
+  const warnings = await go("programme/warnings.go");
+  const [, tenths] = /AcrossMM\*10 > hoodAcrossMM\*(\d+)/.exec(warnings) ?? [];
+  assert.equal(st.hoodMM.over, Number(tenths) / 10, "page and box let the same size pass");
+  assert.match(warnings, /TallMM\*10 > hoodTallMM\*11/);
   assert.equal(st.hoodShown({ across_mm: 305, tall_mm: 356 }).warn, false);
   assert.equal(st.hoodShown({ across_mm: 335, tall_mm: 391 }).warn, false);
   assert.equal(st.hoodShown({ across_mm: 336, tall_mm: 356 }).warn, true);
@@ -161,7 +166,7 @@ test("columns of a list are the fields of the programme", async () => {
   const source = await go("programme/import.go");
   const fields = [...source.matchAll(/Field = "(\w+)"/g)].map((m) => m[1]);
   assert.ok(fields.length > 5, "the fields are not where they were");
-  assert.deepEqual(words.columns.map(([f]) => f), fields);
+  assert.deepEqual(words.columns().map(([f]) => f), fields);
 });
 
 test("only the newest question's answer is taken", () => {
@@ -207,6 +212,24 @@ test("the API is asked as it is described", async () => {
     ["GET", "/api/v1/people?find=il+b&limit=30", undefined], ["POST", "/api/v1/people", { form: empty.person, by: "Oda" }],
     ["POST", "/api/v1/people/p-00000002/trigger", { trigger: "dental", on: "2026-09-14", by: "Oda" }], ["POST", "/api/v1/nebulisers/w1/mist", { good: false, shown: ["r1"], by: "Oda" }],
   ]);
+});
+
+test("a day's list, a return and the next part of a search are asked for as the API has them", async () => {
+  const { box, asked } = fake([{}, {}, {}, { body: { day: "2026-09-20", expected: [{ person: "p-1", listed: true, place: 2, due: null }, { person: "p-2" }] } }, { body: { people: [{ id: "p-00000003" }], next: "" } }]);
+  await box.listed("p-1", "2026-09-20", 2, false, "Oda");
+  await box.listed("p-1", "2026-09-20", 2, true, "Oda");
+  await box.back("p-1", "Oda");
+  const day = await box.day("2026-09-20");
+  assert.deepEqual(day.expected.map((e) => [e.listed, e.place, e.due]), [[true, 2, []], [false, 0, []]], "who is only due is not on the list");
+  await box.people("il", "abc_-", 30);
+  assert.deepEqual(asked, [
+    ["POST", "/api/v1/people/p-1/listed", { day: "2026-09-20", place: 2, off: false, by: "Oda" }], ["POST", "/api/v1/people/p-1/listed", { day: "2026-09-20", place: 2, off: true, by: "Oda" }],
+    ["POST", "/api/v1/people/p-1/back", { by: "Oda" }], ["GET", "/api/v1/day?on=2026-09-20", undefined], ["GET", "/api/v1/people?find=il&after=abc_-&limit=30", undefined],
+  ]);
+  // The words of the requests are those of the box.
+  const people = await go("api/people.go");
+  assert.match(people, /type ListedBody|ListedBody struct/);
+  for (const field of ["day", "place", "off"]) assert.match(people, new RegExp(`json:"${field}[",]`), field);
 });
 
 test("longer work is asked for until it ends, and its failure is told", async () => {

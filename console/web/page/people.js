@@ -5,21 +5,23 @@
 
 import { render } from "./vendor/lit-html.js";
 import { empty, formOf } from "./api.js";
+import { dayIn, speak, t } from "./lang.js";
 import { office } from "./office.js";
-import { getJSON, root } from "./screen.js";
+import { getJSON, root, titled } from "./screen.js";
 import { addDays, called, newest } from "./state-office.js";
 import { importing } from "./view-import.js";
 import { people } from "./view-people.js";
 import { changedFields, person } from "./view-person.js";
 import { triggers } from "./words-office.js";
 
+await speak(["run", "office"]);
+
 /** How long after the last key the search is asked for. */
 const pauseMs = 150;
 const page = 30;
-const most = 200;
 const dueDays = 30;
 
-const place = root();
+const place = root("run.nav.people");
 const desk = office(() => draw());
 const { o, box } = desk;
 const common = { setBy: desk.setBy, settle: desk.settle, takeBack: desk.takeBack, undo: desk.undo };
@@ -38,28 +40,30 @@ async function readHouse() {
 
 function list() {
   /** @type {import("./view-people.js").Ui} */
-  const ui = { query: "", people: null, more: "none", searching: false, due: null, nobody: null, facepieces: [], today: desk.today() };
+  const ui = { query: "", people: null, more: false, searching: false, due: null, nobody: null, facepieces: [], today: desk.today() };
   const question = newest();
   /** @type {ReturnType<typeof setTimeout>|undefined} */
   let pause;
   /** @type {AbortController|undefined} */
   let asking;
 
-  let limit = page;
-  async function ask() {
+  let next = "";
+  /** @param {boolean} further those that follow, too */
+  async function ask(further) {
     const fresh = question();
     asking?.abort();
     asking = new AbortController();
     ui.searching = true;
     draw();
     const { signal } = asking;
-    await desk.run("Searching", async () => {
+    await desk.run(t("office.people.searching"), async () => {
       try {
-        const got = await box.people(ui.query.trim(), "", limit, signal);
+        const got = await box.people(ui.query.trim(), further ? next : "", page, signal);
         if (!fresh()) return;
         o.problem = "";
-        ui.people = got.people;
-        ui.more = got.people.length < limit ? "none" : limit < most ? "some" : "many";
+        ui.people = further ? [...(ui.people ?? []), ...got.people] : got.people;
+        next = got.next;
+        ui.more = next !== "";
       } catch (err) {
         if (fresh()) throw err;
       } finally {
@@ -72,20 +76,16 @@ function list() {
     ...common,
     search(/** @type {string} */ query) {
       ui.query = query;
-      limit = page;
       clearTimeout(pause);
       if (query.trim() === "") {
         question();
         asking?.abort();
-        Object.assign(ui, { people: null, more: "none", searching: false });
-      } else pause = setTimeout(() => void ask(), pauseMs);
+        Object.assign(ui, { people: null, more: false, searching: false });
+      } else pause = setTimeout(() => void ask(false), pauseMs);
       history.replaceState(null, "", query.trim() === "" ? "/people" : `/people?find=${encodeURIComponent(query.trim())}`);
       draw();
     },
-    more() {
-      limit = most;
-      void ask();
-    },
+    more: () => void ask(true),
   };
   draw = () => {
     ui.today = desk.today();
@@ -95,9 +95,9 @@ function list() {
   const first = new URLSearchParams(location.search).get("find");
   if (first) {
     ui.query = first;
-    void ask();
+    void ask(false);
   }
-  void desk.run("Reading who is due", async () => {
+  void desk.run(t("office.people.reading_who"), async () => {
     const [, due, some] = await Promise.all([readHouse(), box.due(addDays(desk.today(), dueDays), page), box.people("", "", 1)]);
     ui.due = due;
     ui.nobody = due.length === 0 && some.people.length === 0;
@@ -114,9 +114,18 @@ function list() {
 /** @param {string} id empty: a new one */
 function one(id) {
   /** @type {import("./view-person.js").Ui} */
-  const ui = { person: null, runs: [], mode: id === "" ? "new" : "look", name: new URLSearchParams(location.search).get("name") ?? "", typed: "", facepieces: [], rules: [], today: desk.today() };
+  const ui = { person: null, runs: [], mode: id === "" ? "new" : "look", name: new URLSearchParams(location.search).get("name") ?? "", typed: "", facepieces: [], rules: [], today: desk.today(), on: desk.today(), listed: null };
   async function read() {
     if (id !== "") ({ person: ui.person, runs: ui.runs } = await box.person(id));
+  }
+  const asked = newest();
+  /** Whether the person stands on the list of the day that is chosen. */
+  async function readList() {
+    if (id === "" || ui.person?.left) return;
+    const fresh = asked();
+    ui.listed = null;
+    const d = await box.day(ui.on);
+    if (fresh()) ui.listed = d.expected.some((e) => e.person === id && e.listed);
   }
   const look = () => {
     ui.mode = "look";
@@ -138,7 +147,7 @@ function one(id) {
     async save(form) {
       if (id === "") {
         let made = "";
-        await desk.change("Entering the person", async () => {
+        await desk.change(t("office.person.entering"), async () => {
           made = await box.addPerson(form, o.by);
         }, "");
         if (made) location.assign(`/people/${encodeURIComponent(made)}`);
@@ -152,11 +161,11 @@ function one(id) {
         look();
         return;
       }
-      const done = await desk.change("Saving the entry", async () => {
+      const done = await desk.change(t("office.person.saving"), async () => {
         await box.savePerson(id, form, o.by);
         await read();
-      }, `Saved: ${fields.join(", ")}.`, {
-        take: `${fields.join(", ")} of ${called(was)}`,
+      }, t("office.saved", { what: fields.join(", ") }), {
+        take: t("office.of", { what: fields.join(", "), name: called(was) }),
         work: async () => {
           await box.savePerson(id, before, o.by);
           await read();
@@ -165,29 +174,57 @@ function one(id) {
       if (done) look();
     },
     trigger(key) {
-      const t = triggers.find((x) => x.key === key);
-      if (!t || !ui.person) return;
+      const what = triggers.find((x) => x.key === key);
+      if (!what || !ui.person) return;
       const on = desk.today();
-      void desk.soon(`${called(ui.person)}: ${t.noted}, ${on}. Every test is due now.`, t.name.toLowerCase(), () => box.trigger(id, key, on, o.by), () => desk.run("Reading", read));
+      void desk.soon(t("office.person.now_due", { name: called(ui.person), what: what.noted, day: dayIn(on) }), what.name, () => box.trigger(id, key, on, o.by), () => desk.run(t("office.reading"), read));
     },
     async clear(on, who) {
-      if (await desk.change("Noting the clearance", async () => {
+      if (await desk.change(t("office.person.noting_clearance"), async () => {
         await box.clear(id, { on, who }, o.by);
         await read();
-      }, `Noted: cleared on ${on} by ${who}.`)) look();
+      }, t("office.person.cleared_noted", { day: dayIn(on), who }))) look();
     },
     left(on) {
       if (!ui.person) return;
-      void desk.soon(`${called(ui.person)} has left, ${on}. No test is due any more.`, "has left", () => box.left(id, on, o.by), () => desk.run("Reading", read));
+      void desk.soon(t("office.person.left_noted", { name: called(ui.person), day: dayIn(on) }), t("office.person.left_take"), () => box.left(id, on, o.by), () => desk.run(t("office.reading"), read));
+    },
+    back() {
+      const was = ui.person;
+      if (!was) return;
+      const put = (/** @type {() => Promise<unknown>} */ work) => async () => {
+        await work();
+        await read();
+        await readList();
+      };
+      void desk.change(t("office.person.bringing_back"), put(() => box.back(id, o.by)), t("office.person.is_back", { name: called(was) }), {
+        word: t("office.person.undo_back", { name: called(was), day: dayIn(was.left) }), work: put(() => box.left(id, was.left, o.by)),
+      });
+    },
+    onDay(on) {
+      if (on === "") return;
+      ui.on = on;
+      void desk.run(t("office.person.reading_list"), readList);
+    },
+    list(off) {
+      const was = ui.person;
+      if (!was) return;
+      const { on } = ui;
+      const says = { name: called(was), day: dayIn(on) };
+      const put = (/** @type {boolean} */ off) => async () => {
+        await box.listed(id, on, 0, off, o.by);
+        await readList();
+      };
+      void desk.change(t("office.listed.changing"), put(off), t(off ? "office.listed.now_off" : "office.listed.now_on", says), { word: t(off ? "office.listed.undo_off" : "office.listed.undo_on", says), work: put(!off) });
     },
     type(text) {
       ui.typed = text;
       draw();
     },
     async erase(reason) {
-      if (await desk.change("Erasing, and writing the file anew", () => box.erase(id, reason, o.by), "")) {
+      if (await desk.change(t("office.person.erasing"), () => box.erase(id, reason, o.by), "")) {
         Object.assign(ui, { person: null, runs: [], mode: "gone", typed: "" });
-        document.title = "Erased · tallyhood";
+        titled(t("office.person.erased_title"));
         draw();
       }
     },
@@ -195,11 +232,12 @@ function one(id) {
   draw = () => {
     Object.assign(ui, { today: desk.today(), facepieces: house.facepieces, rules: house.rules });
     render(person(o, ui, act), place);
-    if (ui.person) document.title = `${called(ui.person)} · tallyhood`;
+    if (ui.person) titled(called(ui.person));
   };
   draw();
-  void desk.run("Reading", async () => {
+  void desk.run(t("office.reading"), async () => {
     await Promise.all([readHouse(), read()]);
+    await readList();
   });
 }
 
@@ -210,7 +248,7 @@ function bring() {
   let how = {};
   /** @type {import("./view-import.js").Ui} */
   const ui = { file: "", preview: null, mapping: {}, trial: null, done: null };
-  const read = (/** @type {boolean} */ anew) => desk.run("Reading the file", async () => {
+  const read = (/** @type {boolean} */ anew) => desk.run(t("office.import.reading"), async () => {
     if (!file) return;
     o.problem = "";
     const p = await box.preview(file, how);
@@ -222,7 +260,7 @@ function bring() {
     const p = ui.preview;
     if (!p || !desk.named()) return;
     desk.clear();
-    await desk.run(dry ? "Trying it, row by row" : "Taking the list in", async () => {
+    await desk.run(dry ? t("office.import.trying") : t("office.import.taking"), async () => {
       const r = await box.import({ token: p.token, encoding: p.encoding, delimiter: p.delimiter, sheet: p.sheet, mapping: ui.mapping, dry_run: dry, by: o.by });
       if (dry) ui.trial = r;
       else ui.done = r;

@@ -5,6 +5,7 @@
 import { render } from "./vendor/lit-html.js";
 import { ApiError } from "./api.js";
 import { desk as deskApi, told } from "./desk.js";
+import { speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { asPicture, copyText, saveFile } from "./save.js";
 import { getJSON, root, size } from "./screen.js";
@@ -14,13 +15,15 @@ import { record } from "./view-records.js";
 import { labels } from "./words-desk.js";
 import { lookUp } from "./words.js";
 
-const place = root();
+await speak(["run", "office", "desk"]);
+
+const place = root("desk.record.title");
 const desk = office(() => draw());
 const { o } = desk;
 const api = deskApi((url, init) => fetch(url, init));
 const id = decodeURIComponent(location.pathname.split("/").at(-1) ?? "");
 /** @type {import("./view-records.js").RecordUi} */
-const ui = { size: size(), full: null, run: null, kit: {}, open: false, mode: "look", drawing: blank(), typed: "", letters: [], claim: null, picture: "" };
+const ui = { size: size(), full: null, run: null, kit: {}, open: false, mode: "look", drawing: blank(), typed: "", letters: [], claim: null, picture: "", code: "", beside: null };
 
 function draw() {
   document.body.classList.toggle("practising", Boolean(ui.full?.practice));
@@ -38,7 +41,7 @@ async function read() {
     // The job around the runs is not served here; the runs are.
     ui.run = null;
     view = await getJSON(`/api/records/${encodeURIComponent(id)}`).catch(() => {
-      throw new ApiError(404, "", "There is no run of that name.");
+      throw new ApiError(404, "", t("desk.record.no_run"));
     });
   }
   if (/** @type {any} */ (view)?.record === null) {
@@ -50,6 +53,14 @@ async function read() {
     const kit = await desk.box.kit().catch(() => null);
     ui.kit = Object.fromEntries(kit?.nebulisers.map((n) => [n.id, n.mark]) ?? []);
   }
+}
+
+/** Runs that this one may be laid beside, newest first: the same person's, or the newest where there are none. */
+async function others() {
+  const not = (/** @type {import("./state-record.js").Row[]} */ rows) => rows.filter((r) => r.run !== id);
+  const person = ui.run?.person ?? "";
+  const same = person === "" ? [] : not((await told(() => api.runs({ person }, "", 50))).runs);
+  return same.length > 0 ? same : not((await told(() => api.runs({}, "", 20))).runs);
 }
 
 /** A name in letters, as strokes. @param {string} name */
@@ -100,42 +111,51 @@ const act = {
     const { full, mode } = ui;
     if (!full || (mode !== "tester" && mode !== "wearer")) return;
     const shown = full.hash;
-    const strokes = base64(kept(ui.typed.trim() ? ui.letters : ui.drawing.strokes));
-    const done = await desk.change("Signing", () => told(() => api.sign(id, mode, shown, strokes, o.by)), `Signed by the ${mode}.`);
+    const how = ui.typed.trim() ? "typed" : "drawn";
+    const strokes = base64(kept(how === "typed" ? ui.letters : ui.drawing.strokes));
+    const done = await desk.change(t("desk.record.signing"), () => told(() => api.sign(id, mode, shown, strokes, how, o.by)), t(`desk.record.signed_by.${mode}`));
     const problem = o.problem;
-    await desk.run("Reading", read);
+    await desk.run(t("desk.reading"), read);
     if (done) turn("look");
     else o.problem = problem; // beside the record as it is now
     draw();
   },
   async amend(field, to, reason) {
-    if (await desk.change("Correcting", () => told(() => api.amend(id, field, to, reason, o.by)), `Corrected: ${lookUp(labels, field).toLowerCase()}. The first value stays visible.`)) {
-      await desk.run("Reading", read);
+    if (await desk.change(t("desk.record.correcting"), () => told(() => api.amend(id, field, to, reason, o.by)), t("desk.record.label_corrected", { label: lookUp(labels, field) }))) {
+      await desk.run(t("desk.reading"), read);
       turn("look");
     }
   },
   save(path) {
-    void desk.run("The box is writing the file", async () => {
+    void desk.run(t("desk.writing_file"), async () => {
       Object.assign(o, { problem: "", said: "" });
       const f = await told(() => api.file(path));
       saveFile(f.blob, f.name);
-      o.said = `Saved: ${f.name}.`;
+      o.said = t("desk.saved", { name: f.name });
     });
   },
   prove() {
-    void desk.run("The box is proving it", async () => {
+    void desk.run(t("desk.record.proving"), async () => {
       Object.assign(o, { problem: "", said: "" });
       ui.claim = await told(() => api.claim(id));
+      // The text stands without its picture.
+      ui.code = await api.file(`/evidence/${encodeURIComponent(id)}/code.svg`).then((f) => asPicture(f.blob), () => "");
     });
   },
   card() {
-    void desk.run("The box is drawing the card", async () => {
+    void desk.run(t("desk.record.drawing_card"), async () => {
       Object.assign(o, { problem: "", said: "" });
       ui.picture = await asPicture((await told(() => api.file(`/runs/${encodeURIComponent(id)}/card.png`))).blob);
     });
   },
+  beside() {
+    void desk.run(t("desk.record.beside_reading"), async () => {
+      Object.assign(o, { problem: "", said: "" });
+      ui.beside = await others();
+    });
+  },
   async copy(text, what) {
-    o.said = (await copyText(text)) ? `${what} is copied.` : `${what} could not be copied: mark it and copy it by hand.`;
+    o.said = t((await copyText(text)) ? "desk.copied" : "desk.not_copied", { what });
     draw();
   },
 };
@@ -145,4 +165,4 @@ addEventListener("keydown", (e) => {
 });
 addEventListener("resize", draw);
 draw();
-void desk.run("Reading the record", read);
+void desk.run(t("desk.record.reading_now"), read);

@@ -4,27 +4,30 @@
 
 import { render } from "./vendor/lit-html.js";
 import { ApiError } from "./api.js";
-import { desk as deskApi, readRow, told } from "./desk.js";
+import { desk as deskApi, told } from "./desk.js";
+import { speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { saveFile } from "./save.js";
 import { getJSON, root } from "./screen.js";
-import { called, newest } from "./state-office.js";
+import { called, modelOf, newest } from "./state-office.js";
 import { chosen, rowOf } from "./state-record.js";
 import { records } from "./view-records.js";
 
+await speak(["run", "office", "desk"]);
+
 /** How long after the last key the search is asked for. */
 const pauseMs = 150;
-/** How many of a kind are looked for at once, and in how many parts at most. */
+/** How many are looked for at once, and in how many parts at most before somebody says "further": 40 parts are up to 80 000 runs. */
 const enough = 50;
-const mostParts = 10;
+const mostParts = 40;
 
-const place = root();
+const place = root("run.nav.records");
 const desk = office(() => draw());
 const { o } = desk;
 const api = deskApi((url, init) => fetch(url, init));
 
 /** @type {import("./view-records.js").ListUi} */
-const ui = { rows: null, looked: 0, oldest: "", more: false, reading: false, whole: true, wanted: "all", from: "", to: "", query: "", matches: null, person: null };
+const ui = { rows: null, looked: 0, oldest: "", more: false, reading: false, whole: true, wanted: "all", from: "", to: "", query: "", matches: null, person: null, goesOn: false, facepieces: [], facepiece: "", tester: "" };
 /** @type {import("./state-record.js").Row[]} */
 let read = []; // all that were read, newest first
 let next = "";
@@ -42,36 +45,34 @@ function show() {
   Object.assign(ui, { looked: read.length, oldest: read.at(-1)?.at.slice(0, 10) ?? "", more: next !== "" });
 }
 
+/** What the box sorts out; recalled runs and practice are sorted out here. @returns {import("./desk.js").Filter} */
+function filter() {
+  const outcome = ui.wanted === "all" || ui.wanted === "recalled" || ui.wanted === "practice" ? "" : ui.wanted;
+  return { from: ui.from, to: ui.to, person: ui.person?.id ?? "", facepiece: ui.facepiece, tester: ui.tester, outcome };
+}
+
 /** Reads on until there are enough of those that are asked for. @param {boolean} anew */
 async function go(anew) {
   const fresh = reading();
-  ui.reading = true;
-  await desk.run("Reading the records", async () => {
+  Object.assign(ui, { reading: true, goesOn: false });
+  await desk.run(t("desk.records.reading_now"), async () => {
     Object.assign(o, { problem: "", said: "" });
-    const { person } = ui;
-    if (anew && person) {
-      const got = (await desk.box.person(person.id)).runs;
-      if (!fresh()) return;
-      read = got.map((r) => ({ ...readRow(r), name: person.called })).sort((a, b) => b.at.localeCompare(a.at)).filter((r) => ui.from === "" || r.at.slice(0, 10) >= ui.from);
-      next = "";
-      show();
-      return;
-    }
     if (anew) next = "";
     let all = anew ? [] : read;
     const had = chosen(all, ui.wanted, ui.to).length;
     for (let part = 0; part < mostParts; part++) {
-      const got = await told(() => api.runs(ui.from, next, ui.wanted === "all" && ui.to === "" ? enough : 4 * enough));
+      const got = await told(() => api.runs(filter(), next, ui.wanted === "all" ? enough : 4 * enough));
       if (!fresh()) return;
       all = [...all, ...got.runs];
       next = got.next;
       read = all;
       show();
       if (next === "" || chosen(all, ui.wanted, ui.to).length - had >= enough) break;
+      ui.goesOn = true;
       draw();
     }
   });
-  if (fresh()) ui.reading = false;
+  if (fresh()) Object.assign(ui, { reading: false, goesOn: false });
   draw();
 }
 
@@ -82,7 +83,11 @@ const act = {
     ui.wanted = w;
     show();
     draw();
-    if (next !== "" && (ui.rows?.length ?? 0) < enough) void go(false);
+    void go(true);
+  },
+  sort(facepiece, tester) {
+    Object.assign(ui, { facepiece, tester: tester.trim() });
+    void go(true);
   },
   days(from, to) {
     Object.assign(ui, { from, to });
@@ -99,11 +104,11 @@ const act = {
   },
   older: () => void go(false),
   save(path) {
-    void desk.run("The box is writing the file", async () => {
+    void desk.run(t("desk.writing_file"), async () => {
       Object.assign(o, { problem: "", said: "" });
       const f = await told(() => api.file(path));
       saveFile(f.blob, f.name);
-      o.said = `Saved: ${f.name}.`;
+      o.said = t("desk.saved", { name: f.name });
     });
   },
 };
@@ -116,18 +121,20 @@ async function find() {
     draw();
     return;
   }
-  await desk.run("Searching", async () => {
+  await desk.run(t("desk.records.searching"), async () => {
     const got = await desk.box.people(query, "", 8);
     if (fresh()) ui.matches = got.people.map((p) => ({ id: p.id, called: called(p), more: [p.name ? p.number : "", p.job].filter(Boolean).join(", ") }));
   });
 }
 
 draw();
-void desk.run("Reading the records", async () => {
+void desk.run(t("desk.records.reading_now"), async () => {
   try {
-    const got = await api.runs("", "", enough);
+    const got = await api.runs({}, "", enough);
     read = got.runs;
     next = got.next;
+    // Without them the list is there all the same.
+    ui.facepieces = await desk.box.facepieces().then((all) => all.map((f) => ({ id: f.id, label: modelOf(f) })), () => []);
   } catch (err) {
     if (!(err instanceof ApiError) || err.status !== 404) throw err;
     // The job around the runs is not served here; the runs are.

@@ -80,10 +80,21 @@ export const claim = {
   text: "TALLYHOOD1:6BFOXN%TS3DH0YOJ58S S-W5HDC *M0II5XHC9B5G2+$N IOP-IA%NFQGRJPC%OQHIZC4.OI1RM8ZA.A5:S9MKN4NN3F85QNCY0O%0VZ001HOC9JU0D0HT0HB2PL/IB*09B9LW4T*8+DC:IU3YTZQ6M7",
 };
 
+const drawnCode = `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 29 29" width="232" height="232" shape-rendering="crispEdges"><path fill="#fff" d="M0 0h29v29H0z"/><path fill="#000" d="M4 4h7v1h-7zM13 4h1v1h-1zM18 4h7v1h-7zM4 5h1v1h-1zM10 5h1v1h-1zM12 5h3v1h-3zM16 5h1v1h-1zM18 5h1v1h-1zM24 5h1v1h-1zM4 6h1v1h-1zM6 6h3v1h-3zM10 6h1v1h-1zM18 6h1v1h-1zM20 6h3v1h-3zM24 6h1v1h-1zM4 7h1v1h-1zM6 7h3v1h-3zM10 7h1v1h-1zM13 7h1v1h-1zM18 7h1v1h-1zM20 7h3v1h-3zM24 7h1v1h-1zM4 8h1v1h-1zM6 8h3v1h-3zM10 8h1v1h-1zM12 8h2v1h-2zM15 8h2v1h-2zM18 8h1v1h-1zM20 8h3v1h-3zM24 8h1v1h-1zM4 9h1v1h-1zM10 9h1v1h-1zM14 9h2v1h-2zM18 9h1v1h-1zM24 9h1v1h-1zM4 10h7v1h-7zM12 10h1v1h-1zM14 10h1v1h-1zM16 10h1v1h-1zM18 10h7v1h-7zM4 12h1v1h-1zM6 12h1v1h-1zM8 12h1v1h-1zM10 12h1v1h-1zM14 12h1v1h-1zM16 12h1v1h-1zM20 12h1v1h-1zM23 12h1v1h-1zM13 13h1v1h-1zM15 13h1v1h-1zM17 13h2v1h-2zM20 13h1v1h-1zM24 13h1v1h-1zM4 14h2v1h-2zM7 14h9v1h-9zM19 14h1v1h-1zM21 14h1v1h-1zM24 14h1v1h-1zM4 15h1v1h-1zM6 15h1v1h-1zM8 15h2v1h-2zM11 15h1v1h-1zM15 15h2v1h-2zM18 15h7v1h-7zM10 16h1v1h-1zM12 16h1v1h-1zM15 16h1v1h-1zM22 16h1v1h-1zM24 16h1v1h-1zM12 17h1v1h-1zM14 17h1v1h-1zM17 17h1v1h-1zM19 17h1v1h-1zM22 17h1v1h-1zM4 18h7v1h-7zM14 18h1v1h-1zM16 18h1v1h-1zM19 18h6v1h-6zM4 19h1v1h-1zM10 19h1v1h-1zM18 19h5v1h-5zM24 19h1v1h-1zM4 20h1v1h-1zM6 20h3v1h-3zM10 20h1v1h-1zM12 20h2v1h-2zM16 20h3v1h-3zM20 20h1v1h-1zM22 20h3v1h-3zM4 21h1v1h-1zM6 21h3v1h-3zM10 21h1v1h-1zM13 21h3v1h-3zM17 21h3v1h-3zM21 21h1v1h-1zM23 21h1v1h-1zM4 22h1v1h-1zM6 22h3v1h-3zM10 22h1v1h-1zM12 22h1v1h-1zM14 22h2v1h-2zM18 22h1v1h-1zM24 22h1v1h-1zM4 23h1v1h-1zM10 23h1v1h-1zM13 23h5v1h-5zM19 23h2v1h-2zM22 23h3v1h-3zM4 24h7v1h-7zM12 24h1v1h-1zM14 24h2v1h-2zM18 24h1v1h-1zM20 24h1v1h-1zM24 24h1v1h-1z"/></svg>`;
+/** A code as the box draws it; it says TALLYHOOD1:R42. */
+export const code = `data:image/svg+xml,${encodeURIComponent(drawnCode)}`;
+
 /** @type {import("./desk.js").Head} */
 export const head = {
   size: 51_204, root: "", wall: "2026-09-14T09:49:12+02:00", quality: "confirmed", note: "tallyhood.head/1", key: "harrowgate-1+5d0c2a9e+AdM7Xl0k3q8ZrYv2m1pNwB6cJtQeHs9fUgLaRyKiOx4T",
 };
+
+/** @type {import("./desk.js").Generation[]} */
+export const backups = [
+  { where: "/media/stick", file: "/media/stick/tallyhood-box-5f0c2a-a.age", bytes: 48_211_968, made: "2026-09-14T16:40:00+02:00", quality: "confirmed", proven: "2026-09-14T16:40:09+02:00", entries: 51_204, hash, here: true },
+  { where: "", file: "", bytes: 48_190_101, made: "2026-09-12T12:02:00+02:00", quality: "confirmed", proven: "2026-09-12T12:02:08+02:00", entries: 50_877, hash: `0${hash.slice(1)}`, here: false },
+  { where: "/media/stick", file: "/media/stick/tallyhood-box-5f0c2a-b.age", bytes: 47_903_744, made: "2026-09-11T16:38:00+02:00", quality: "confirmed", proven: "2026-09-11T16:38:09+02:00", entries: 50_410, hash: `1${hash.slice(1)}`, here: false },
+];
 
 /** @type {import("./desk.js").Policy} */
 export const policy = { rules: "uk-hse", retest_months: 24, keep_months: 0, site: "Harrowgate Stoneworks, the yard", hoods: 2 };

@@ -134,7 +134,7 @@ export const trial = { new: 41, changed: 6, same: 108, refused: [{ row: 5, why: 
 
 /** @param {string} person @param {string} name @param {Partial<import("./api.js").Expected>} over @returns {import("./api.js").Expected} */
 function comes(person, name, over) {
-  return { person, name, number: "", due: dueList.filter((d) => d.person === person), state: "waiting", stage: "", run: "", outcome: "", slot_at: "", stop_eating: "", ...over };
+  return { person, name, number: "", listed: false, place: 0, due: dueList.filter((d) => d.person === person), state: "waiting", stage: "", run: "", outcome: "", slot_at: "", stop_eating: "", ...over };
 }
 
 /** @type {import("./api.js").Day} */
@@ -143,7 +143,7 @@ export const day = {
   expected: [
     comes("p-c44w1t8e", "Marit Quayle", { state: "done", run: "r000060", outcome: "pass", due: [] }), comes("p-7kd20f31", "Ilse Brandvold", { state: "in_test", stage: "donning", run: "r000061" }),
     comes("p-0m3x9a2c", "Tomasz Okonjo", { state: "again", run: "r000059", outcome: "fail", slot_at: "2026-09-14T10:20:00+02:00", stop_eating: "2026-09-14T10:05:00+02:00" }),
-    comes("p-9q2b7v5h", "Σοφία Παπαδάκη", { slot_at: "2026-09-14T10:42:00+02:00", stop_eating: "2026-09-14T10:27:00+02:00" }),
+    comes("p-9q2b7v5h", "Σοφία Παπαδάκη", { listed: true, place: 1, slot_at: "2026-09-14T10:42:00+02:00", stop_eating: "2026-09-14T10:27:00+02:00" }),
     comes("p-5f8n3k6j", "ليلى حداد", { slot_at: "2026-09-14T11:04:00+02:00", stop_eating: "2026-09-14T10:49:00+02:00" }),
   ],
   end_of_day: [

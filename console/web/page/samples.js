@@ -48,7 +48,8 @@ export const clockUnset = { wall: "2026-01-01T00:03:12+01:00", quality: "unset",
  */
 export function snapshot(over) {
   return {
-    type: "snapshot", number: 7, fence: 3, driver: "page-1", watchers: 2, speed: 1, inputs: board(), sound: "", storage: "", clock: clockSet, lag_ms: 0, run: null,
+    type: "snapshot", number: 7, fence: 3, driver: "page-1", watchers: 2, speed: 1, inputs: board(), sound: "", volume: 80, muted: false, storage: "", clock: clockSet, lag_ms: 0, run: null,
+    parked: [], pairing: "",
     ...over,
   };
 }
@@ -81,7 +82,7 @@ export function run(stage, over = {}) {
     questions: questions.map((id) => ({ id, answered: true, yes: true })), kit: null, blocked: "", wait_ms: 0, need_ms: 0,
     screening: { squeezes: 0, counted: 0, most: 30, bin: 0 }, dose: null, initial: null, top_ups: [], run_ms: null, ticking: false,
     length_ms: 420_000, exercises, exercise_ms: 60_000, exercise: -1, squeezes_ms: [], half_life_ms: 30_000, notes: [], faults: [],
-    verdict: null, ending: false, ...over,
+    verdict: null, ending: false, practice: "", code: "", paired: 0, name_said: "", wearer_language: "", drill: null, ...over,
   };
 }
 
@@ -129,6 +130,10 @@ short.top_ups = short.top_ups.map((d) => (d.n === 5 ? { ...d, given: 3 } : d.n >
 const late = running(10, 214_000, 2);
 late.top_ups = late.top_ups.map((d) => (d.n === 3 ? { ...d, remarks: ["late"] } : d.n === 5 ? { ...d, extra: 2, remarks: ["hurried", "extra"] } : d));
 
+const aside = run("donning", { run: "r-20260914-05", wearer: "Tomasz Okonjo", screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "parked" });
+const asideReady = run("donning", { run: "r-20260914-06", wearer: "Marit Quayle", screening: binned, need_ms: 300_000, blocked: "parked" });
+const asideClearing = run("clearing", { run: "r-20260914-04", wearer: "Rhodri Vance", screening: binned, stage_ms: 95_000 });
+
 /** Every state of the Bench, by name. @type {Record<string, Snapshot>} */
 export const states = {
   "no-run": snapshot({}),
@@ -140,7 +145,9 @@ export const states = {
       questions: questions.map((id, i) => ({ id, answered: i < 4, yes: i < 3 })), kit: { role: "weak", mark: "", lot: "" }, blocked: "questions_open", wait_ms: 420_000, need_ms: 900_000,
     }),
   }),
-  ready: snapshot({ run: run("ready", { need_ms: 900_000 }) }),
+  ready: snapshot({ run: run("ready", { need_ms: 900_000, code: "4711" }) }),
+  paired: snapshot({ run: run("ready", { need_ms: 900_000, code: "4711", paired: 1, name_said: "yes", wearer_language: "pl" }) }),
+  "wrong-person": snapshot({ run: run("ready", { need_ms: 900_000, code: "4711", paired: 1, name_said: "no", blocked: "wrong_person" }) }),
   "screening-first": snapshot({ run: run("screening") }),
   screening: snapshot({ run: run("screening", { screening: { squeezes: 17, counted: 18, most: 30, bin: 0 } }) }),
   "screening-full": snapshot({ run: run("screening", { screening: { squeezes: 30, counted: 30, most: 30, bin: 0 }, wait_ms: 7300, need_ms: 10_000 }) }),
@@ -148,6 +155,12 @@ export const states = {
   donning: snapshot({ run: run("donning", { screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "not_worn_long_enough" }) }),
   "donning-unproven": snapshot({ run: run("donning", { screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "button_not_proven" }) }),
   donned: snapshot({ run: run("donning", { screening: binned, need_ms: 300_000 }) }),
+  parked: snapshot({ parked: [aside, asideReady] }),
+  "parked-open": snapshot({ parked: [aside, asideReady, asideClearing], run: run("donning", { screening: binned, wait_ms: 262_000, need_ms: 300_000, blocked: "not_worn_long_enough", code: "2204" }) }),
+  "parked-clearing": snapshot({ parked: [asideReady], run: run("clearing", { screening: binned, stage_ms: 41_000, wearer_language: "ar" }) }),
+  "parked-running": snapshot({ parked: [aside, asideReady, asideClearing], run: running(10, 101_000, 5) }),
+  drill: snapshot({ run: run("screening", { practice: "drill", screening: { squeezes: 4, counted: 4, most: 30, bin: 0 }, drill: { said: [{ at_ms: 41_000, what: "donned", text: "" }, { at_ms: 66_000, what: "says_taste", text: "" }], asks: "" } }) }),
+  "drill-running": snapshot({ parked: [], run: { ...late, practice: "drill", drill: { said: [{ at_ms: 402_000, what: "touches_facepiece", text: "" }], asks: "" } } }),
   dosing: snapshot({
     run: run("dosing", { screening: binned, dose: dose(0, 10, 4), initial: dose(0, 10, 4), top_ups: Array.from({ length: 13 }, (_, k) => dose(k + 1, 5, 0)) }),
   }),
@@ -235,6 +248,24 @@ export const choices = {
   agents: ["sweet", "bitter"],
   testers: ["Oda Fennimore"],
 };
+
+/** What First run knows before the box has answered. @type {import("./state-start.js").Known} */
+export const nothingKnown = { choices: null, kit: null, drills: null };
+
+/**
+ * Kit with nebulisers of these roles, filled and seen to give mist.
+ * @param {string[]} roles
+ * @returns {import("./api.js").Kit}
+ */
+export function kitOf(...roles) {
+  return {
+    hoods: [], solutions: [],
+    nebulisers: roles.map((role) => ({
+      id: `n-${role}`, mark: `bitter ${role} 1`, role, agent: "bitter", gone: false, solution: "s1", filled: "2026-09-14T08:32:00+02:00", squeezes: 12,
+      checked: "2026-09-14T08:35:00+02:00", good: true, good_at: "2026-09-14T08:35:00+02:00", stale_in_s: 9000,
+    })),
+  };
+}
 
 /**
  * A record of the sample run.

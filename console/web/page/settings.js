@@ -6,21 +6,24 @@ import { render } from "./vendor/lit-html.js";
 import { ApiError } from "./api.js";
 import { readBox } from "./contract.js";
 import { desk as deskApi, told } from "./desk.js";
+import { speak, t } from "./lang.js";
 import { office } from "./office.js";
 import { copyText, saveFile } from "./save.js";
 import { getJSON, root } from "./screen.js";
 import { inWords } from "./state-office.js";
 import { leastPassphrase, settings } from "./view-settings.js";
-import { limits, refusals } from "./words-desk.js";
+import { limits, limitWords, refusals } from "./words-desk.js";
+
+await speak(["run", "office", "desk"]);
 
 const keyLast = "tallyhood.backup";
-const place = root();
+const place = root("run.nav.settings");
 const desk = office(() => draw());
 const { o } = desk;
 const api = deskApi((url, init) => fetch(url, init));
 /** @type {import("./view-settings.js").Ui} */
 const ui = {
-  policy: null, rules: "", choices: [], head: null, noHead: "", retention: null, typed: "", made: null, last: lastOne(), where: "download", mismatch: "", visible: false, empty: false, restored: null, version: "",
+  policy: null, rules: "", choices: [], head: null, noHead: "", retention: null, typed: "", made: null, last: lastOne(), where: "download", mismatch: "", visible: false, empty: false, restored: null, version: "", backups: null,
 };
 
 function draw() {
@@ -39,17 +42,22 @@ function lastOne() {
 
 /** Says how far the work is. @type {import("./desk.js").Progress} */
 const far = (done, of) => {
-  o.done = of > 0 ? `${done} of ${of}` : "";
+  o.done = of > 0 ? t("office.done_of", { done, of }) : "";
   draw();
 };
 
 /** The rules as the box has them. @type {import("./desk.js").Policy|null} */
 let saved = null;
 
+/** A box that keeps none says so by the page's own list. */
+async function readBackups() {
+  ui.backups = await api.backups().catch(() => null);
+}
+
 async function readPolicy() {
   const [policy, choices] = await Promise.all([told(api.policy), getJSON("/api/choices")]);
   const rules = /** @type {any} */ (choices)?.rules;
-  ui.choices = Array.isArray(rules) ? rules.map((r) => ({ id: String(r.id), label: String(r.label) })) : Object.entries(limits).map(([id, l]) => ({ id, label: l.name }));
+  ui.choices = Array.isArray(rules) ? rules.map((r) => ({ id: String(r.id), label: String(r.label) })) : Object.keys(limits).map((id) => ({ id, label: limitWords(id).name }));
   ui.policy = saved = policy;
   ui.rules = policy.rules;
 }
@@ -64,15 +72,15 @@ const act = {
   async save(policy) {
     const was = saved;
     ui.policy = policy; // what was typed stays, whatever the box says
-    const what = "Reckoning every due day anew";
-    const undo = was && was.rules !== "" ? { take: "rules of the house", work: async () => {
+    const what = t("desk.settings.reckoning");
+    const undo = was && was.rules !== "" ? { take: t("desk.settings.rules_undo"), work: async () => {
       await told(() => api.setPolicy(was, o.by, far));
       await readPolicy();
     } } : undefined;
-    if (await desk.change(what, () => told(() => api.setPolicy(policy, o.by, far)), "The rules of the house are kept.", undo)) await desk.run("Reading", readPolicy);
+    if (await desk.change(what, () => told(() => api.setPolicy(policy, o.by, far)), t("desk.settings.kept"), undo)) await desk.run(t("desk.reading"), readPolicy);
   },
   look() {
-    void desk.run("Looking who may go", async () => {
+    void desk.run(t("desk.settings.looking"), async () => {
       Object.assign(o, { problem: "", said: "" });
       ui.retention = await told(() => api.retention());
       ui.typed = "";
@@ -85,13 +93,13 @@ const act = {
   async drop() {
     const r = ui.retention;
     if (!r) return;
-    const what = "Erasing, and writing the file anew";
+    const what = t("desk.settings.erasing");
     const n = r.people.length;
-    const done = await desk.change(what, () => told(() => api.drop(r.people.map((p) => p.person), o.by, far), { changed: refusals.retention_changed ?? "" }), `Erased for good: ${n} ${n === 1 ? "person" : "people"}.`);
+    const done = await desk.change(what, () => told(() => api.drop(r.people.map((p) => p.person), o.by, far), { changed: refusals.retention_changed ?? "" }), t("desk.settings.erased", { n }));
     if (!done && !o.by) return;
     const { problem, said } = o;
     ui.typed = "";
-    await desk.run("Looking who may go", async () => { ui.retention = await told(api.retention); });
+    await desk.run(t("desk.settings.looking"), async () => { ui.retention = await told(api.retention); });
     Object.assign(o, { problem: problem || o.problem, said });
     draw();
   },
@@ -104,12 +112,12 @@ const act = {
     draw();
   },
   async back(passphrase, again, folder) {
-    ui.mismatch = passphrase.trim().length < leastPassphrase ? `A passphrase has at least ${leastPassphrase} signs.` : passphrase !== again ? "The two are not the same. Type them again." : "";
+    ui.mismatch = passphrase.trim().length < leastPassphrase ? t("desk.settings.least", { n: leastPassphrase }) : passphrase !== again ? t("desk.settings.not_same") : "";
     ui.made = null;
     draw();
     if (ui.mismatch) return;
     desk.clear();
-    const what = "Writing the backup, and proving it by a restore";
+    const what = t("desk.settings.writing");
     await desk.run(what, async () => {
       if (ui.where === "folder") ui.made = await told(() => api.backupTo(folder, passphrase, far));
       else {
@@ -119,33 +127,35 @@ const act = {
       }
       if (!ui.made.proven) {
         ui.made = null;
-        throw new ApiError(409, "", "It was written and could not be proven, so it does not count. Try another stick.");
+        throw new ApiError(409, "", t("desk.settings.unproven"));
       }
-      ui.last = { at: new Date(desk.box.now()).toISOString(), where: ui.where === "folder" ? folder : "downloaded", bytes: ui.made.bytes };
+      ui.last = { at: new Date(desk.box.now()).toISOString(), where: ui.where === "folder" ? folder : t("desk.settings.downloaded"), bytes: ui.made.bytes };
       localStorage.setItem(keyLast, JSON.stringify(ui.last));
+      await readBackups();
       document.querySelector(/** @type {"form"} */ ("form.backup"))?.reset();
     });
   },
   async restore(passphrase, file) {
     if (!file) return;
     desk.clear();
-    await desk.run("Bringing the backup in, and checking all of it", async () => {
+    await desk.run(t("desk.settings.bringing"), async () => {
       ui.restored = await told(() => api.restore(passphrase, file));
       ui.empty = false;
     });
   },
   async copy(text, what) {
-    o.said = (await copyText(text)) ? `${what} is copied.` : `${what} could not be copied: mark it and copy it by hand.`;
+    o.said = t((await copyText(text)) ? "desk.copied" : "desk.not_copied", { what });
     draw();
   },
 };
 draw();
-void desk.run("Reading", async () => {
+void desk.run(t("desk.reading"), async () => {
   await Promise.allSettled([
     readPolicy().catch((err) => { o.problem = inWords(err); }),
+    readBackups(),
     getJSON("/api/box").then((b) => { ui.version = readBox(b).version; }, () => {}),
-    Promise.all([api.runs("", "", 1), desk.box.people("", "", 1)]).then(([r, p]) => { ui.empty = r.runs.length === 0 && r.next === "" && p.people.length === 0; }, () => {}).then(async () => {
-      if (ui.empty) ui.noHead = "The box signs nothing while it is empty. Its key stands here after the first entry.";
+    Promise.all([api.runs({}, "", 1), desk.box.people("", "", 1)]).then(([r, p]) => { ui.empty = r.runs.length === 0 && r.next === "" && p.people.length === 0; }, () => {}).then(async () => {
+      if (ui.empty) ui.noHead = t("desk.settings.no_key");
       else await told(api.head).then((h) => { ui.head = h; }, (err) => { ui.noHead = inWords(err); });
     }),
   ]);

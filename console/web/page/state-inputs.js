@@ -2,9 +2,10 @@
 
 // What the page Inputs shows of a snapshot of a certain age: pure.
 
+import { figure, t } from "./lang.js";
 import { minutes, staleAfterMs } from "./state.js";
-import { asks, askNames, contacts, finding, latency as latencyWords, noFigure, qualities, say, timeSources, volts } from "./words-inputs.js";
-import { faults, lookUp } from "./words.js";
+import { asks, askNames, contacts, finding, latency as latencyWords, noFigure, qualities, say, timeSource, volts } from "./words-inputs.js";
+import { faults, lacking, lookUp } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Box} Box */
@@ -50,16 +51,16 @@ export function inputsShown(snap, ageMs) {
     mode, runOpen: snap.run !== null, check, latency: latencyOf(i.latency), clock: clockShown(snap, ageMs),
     sentence: mode === "check" ? lookUp(asks, ask) : mode === "latency" ? say.listen : mode === "learn" ? (i.learn === "step" ? say.learnStep : say.learnSqueeze) : overview(snap, check?.result ?? ""),
     contacts: i.lines.map((l) => ({
-      line: l.line, name: lookUp(contacts, l.line), source: l.source, closed: l.closed, word: l.closed ? "closed" : "open",
-      counts: l.line === "taste_nc" ? `${plural(l.edges, "change")}; its presses stand at the other one` : `${plural(l.edges, "change")}, ${l.rejected} rejected; ${plural(l.presses, "press", "es")}, ${l.doubtful} doubtful`,
-      moved: l.edges === 0 ? "not moved yet" : `moved ${ago(l.quiet_ms + gone)}`,
+      line: l.line, name: lookUp(contacts, l.line), source: l.source, closed: l.closed, word: l.closed ? t("inputs.closed") : t("inputs.open"),
+      counts: l.line === "taste_nc" ? t("inputs.changes_nc", { n: l.edges }) : `${t("inputs.changes", { n: l.edges, rejected: l.rejected })}; ${t("inputs.presses", { n: l.presses, doubtful: l.doubtful })}`,
+      moved: l.edges === 0 ? t("inputs.not_moved") : t("inputs.moved", { ago: ago(l.quiet_ms + gone) }),
       asked: moves !== "" && l.line.startsWith(moves),
     })),
     button: {
-      name: "Wearer's button", of: i.report ? "pressed" : "not pressed",
-      word: i.cable ? lookUp(faults, i.cable) : i.supervised ? "a pair, supervised: a broken or shorted cable is seen" : "one contact, unsupervised: a broken cable goes unseen", ok: i.cable === "",
+      name: t("inputs.wearers_button"), of: i.report ? t("inputs.pressed") : t("inputs.not_pressed"),
+      word: i.cable ? lookUp(faults, i.cable) : i.supervised ? t("inputs.pair") : t("inputs.single"), ok: i.cable === "",
     },
-    wrong: [...(i.missing ? [i.missing] : []), ...(i.lost ? [`Changes may be missing: ${i.lost}`] : [])],
+    wrong: [...(i.missing ? [lacking(i.missing)] : []), ...(i.lost ? [t("inputs.may_lack", { what: i.lost })] : [])],
   };
 }
 
@@ -96,16 +97,16 @@ function checkOf(snap, gone) {
  */
 const toneGroup = 4;
 
-/** @param {import("./contract.js").Timing|null} t @returns {InputsShown["latency"]} */
-function latencyOf(t) {
-  if (t === null) return null;
-  const past = t.done ? t.of : Math.floor(Math.max(0, t.asked - 1) / toneGroup) * toneGroup;
-  const pips = Array.from({ length: t.of }, (_, n) => /** @type {"given"|"due"} */ (n < past ? "given" : "due"));
-  const when = t.done ? at(t.when) : "";
-  if (!t.done || t.why !== "") return { pips, figure: "", text: t.done ? lookUp(noFigure, t.why) : "", detail: "", when };
+/** @param {import("./contract.js").Timing|null} m @returns {InputsShown["latency"]} */
+function latencyOf(m) {
+  if (m === null) return null;
+  const past = m.done ? m.of : Math.floor(Math.max(0, m.asked - 1) / toneGroup) * toneGroup;
+  const pips = Array.from({ length: m.of }, (_, n) => /** @type {"given"|"due"} */ (n < past ? "given" : "due"));
+  const when = m.done ? at(m.when) : "";
+  if (!m.done || m.why !== "") return { pips, figure: "", text: m.done ? lookUp(noFigure, m.why) : "", detail: "", when };
   return {
-    pips, figure: `${Math.round(t.mid_ms)} ms`, text: latencyWords.means(t.mid_ms), when,
-    detail: `the middle of the presses after ${plural(t.asked, "tone")}; half of them within ${Math.round(t.spread_ms)} ms; the fastest ${Math.round(t.least_ms)} ms`,
+    pips, figure: `${Math.round(m.mid_ms)} ms`, text: latencyWords.means(m.mid_ms), when,
+    detail: t("inputs.latency.detail", { n: m.asked, within: Math.round(m.spread_ms), fastest: Math.round(m.least_ms) }),
   };
 }
 
@@ -144,8 +145,8 @@ export function clockShown(snap, ageMs) {
   const now = known.date === "" ? known : apart(wallAt(Date.parse(c.wall) + Math.min(Math.max(0, ageMs), staleAfterMs), known.zone));
   return {
     ...now, word: lookUp(qualities, c.quality), ok: c.quality !== "unset", unset: c.quality === "unset",
-    wants: c.quality === "network" ? "" : c.trusted ? "look" : "right", trust: c.trusted ? "due dates stand on it" : "no due date stands on it until a person confirms it",
-    steps: c.steps === 0 ? "no jump since the start" : `${plural(c.steps, "jump")} since the start; durations do not depend on it`,
+    wants: c.quality === "network" ? "" : c.trusted ? "look" : "right", trust: c.trusted ? t("inputs.clock.stands") : t("inputs.clock.stands_not"),
+    steps: c.steps === 0 ? t("inputs.clock.no_jump") : t("inputs.clock.jumps", { n: c.steps }),
   };
 }
 
@@ -164,30 +165,25 @@ export function wallOf(clock, edit, nowMs) {
   return apart(wall).date !== "" && !Number.isNaN(Date.parse(wall)) ? wall : "";
 }
 
-/** @param {number} n @param {string} word @param {string} [ending] */
-function plural(n, word, ending = "s") {
-  return `${n} ${word}${n === 1 ? "" : ending}`;
-}
-
 /** @param {number} ms */
 function ago(ms) {
   const s = Math.floor(ms / 1000);
-  if (s < 1) return "just now";
-  if (s < 120) return `${s} s ago`;
-  if (s < 7200) return `${Math.floor(s / 60)} min ago`;
-  return `${Math.floor(s / 3600)} h ago`;
+  if (s < 1) return t("inputs.just_now");
+  if (s < 120) return t("inputs.ago_s", { n: s });
+  if (s < 7200) return t("inputs.ago_min", { n: Math.floor(s / 60) });
+  return t("inputs.ago_h", { n: Math.floor(s / 3600) });
 }
 
 /** @param {number} bytes */
 export function size(bytes) {
-  const units = ["bytes", "kB", "MB", "GB", "TB"];
+  const units = ["", "kB", "MB", "GB", "TB"];
   let v = bytes;
   let u = 0;
   while (v >= 1000 && u < units.length - 1) {
     v /= 1000;
     u++;
   }
-  return `${u === 0 || v >= 100 ? Math.round(v) : v.toFixed(1)} ${units[u]}`;
+  return u === 0 ? t("inputs.size_bytes", { n: v }) : `${figure(v, v >= 100 ? 0 : 1)} ${units[u]}`;
 }
 
 /** Room on the card below which it is said. */
@@ -201,19 +197,19 @@ const slowWriteMs = 250;
  * @returns {Fact[]}
  */
 export function boxFacts(box) {
-  const told = (/** @type {string} */ text) => text || "this board does not tell";
+  const told = (/** @type {string} */ text) => text || t("inputs.box.silent");
   const full = box.store_free < leastFree;
   return [
-    { name: "Supply", of: "", word: told(box.volts && lookUp(volts, box.volts)), ok: box.volts !== "low" && box.volts !== "was_low" },
-    { name: "Heat", of: box.heat === null ? "" : `${box.heat.toFixed(1)} °C`, word: box.heat === null ? told("") : box.heat_high ? "TOO HOT: give it air" : "hottest part", ok: !box.heat_high },
+    { name: t("inputs.box.supply"), of: "", word: told(box.volts && lookUp(volts, box.volts)), ok: box.volts !== "low" && box.volts !== "was_low" },
+    { name: t("inputs.box.heat"), of: box.heat === null ? "" : `${figure(box.heat, 1)} °C`, word: box.heat === null ? told("") : box.heat_high ? t("inputs.box.too_hot") : t("inputs.box.hottest"), ok: !box.heat_high },
     box.store_of > 0
-      ? { name: "Room for records", of: size(box.store_free), word: `free of ${size(box.store_of)}${full ? ", nearly FULL" : ""}: ${box.store_file}`, ok: !full }
-      : { name: "Room for records", of: "", word: `not told: ${box.store_file || "kept in memory, gone with the power"}`, ok: true },
+      ? { name: t("inputs.box.room"), of: size(box.store_free), word: t(full ? "inputs.box.nearly_full" : "inputs.box.free", { of: size(box.store_of), file: box.store_file }), ok: !full }
+      : { name: t("inputs.box.room"), of: "", word: t("inputs.box.not_told", { file: box.store_file || t("inputs.box.in_memory") }), ok: true },
     {
-      name: "Saving takes", of: box.write_ms === null ? "" : `${box.write_ms < 10 ? box.write_ms.toFixed(1) : Math.round(box.write_ms)} ms`,
-      word: box.write_ms === null ? "not measured yet" : box.write_ms > slowWriteMs ? "SLOW: another card" : "for a small entry that outlives a power cut", ok: (box.write_ms ?? 0) <= slowWriteMs,
+      name: t("inputs.box.saving"), of: box.write_ms === null ? "" : `${figure(box.write_ms, box.write_ms < 10 ? 1 : 0)} ms`,
+      word: box.write_ms === null ? t("inputs.box.unmeasured") : box.write_ms > slowWriteMs ? t("inputs.box.slow") : t("inputs.box.durable"), ok: (box.write_ms ?? 0) <= slowWriteMs,
     },
-    { name: "Contacts are", of: "", word: lookUp(timeSources, box.time_source), ok: true },
-    { name: "Version", of: box.version, word: "", ok: true },
+    { name: t("inputs.box.contacts"), of: "", word: timeSource(box.time_source), ok: true },
+    { name: t("inputs.box.version"), of: box.version, word: "", ok: true },
   ];
 }

@@ -4,8 +4,9 @@
 // written 2026-09-14; the day of today comes from outside.
 
 import { ApiError } from "./api.js";
+import { dayIn, figure, t } from "./lang.js";
 import { dueWhys, kinds, refusals } from "./words-office.js";
-import { lookUp, whys } from "./words.js";
+import { agents, lookUp, whys } from "./words.js";
 
 /** @typedef {import("./api.js").Person} Person */
 /** @typedef {import("./api.js").Due} Due */
@@ -38,18 +39,18 @@ export function daysBetween(from, to) {
 
 /** An error in words. @param {unknown} err */
 export function inWords(err) {
-  if (!(err instanceof ApiError)) return `This page went wrong: ${err instanceof Error ? err.message : String(err)}.`;
+  if (!(err instanceof ApiError)) return t("office.page_wrong", { why: err instanceof Error ? err.message : String(err) });
   const more = err.message ? `${err.message[0]?.toUpperCase()}${err.message.slice(1).replace(/\.$/, "")}.` : "";
   const known = Object.hasOwn(refusals, err.why) ? refusals[err.why] : Object.hasOwn(whys, err.why) ? whys[err.why] : undefined;
   if (err.status === 0) return refusals.no_answer ?? "";
   if (known) return known.endsWith(":") ? `${known} ${err.message.replace(/\.$/, "")}.` : known;
-  if (err.status === 404) return `That is not on this box. ${more}`.trim();
-  return more || "The box refused, and did not say why.";
+  if (err.status === 404) return `${t("office.not_here")} ${more}`.trim();
+  return more || t("office.refused_why");
 }
 
 /** What a person is called: the name, else the number. @param {{id?: string, name: string, number: string}} p */
 export function called(p) {
-  return p.name || (p.number ? `no. ${p.number}` : (p.id ?? ""));
+  return p.name || (p.number ? t("office.number_short", { number: p.number }) : (p.id ?? ""));
 }
 
 /** A model in words. @param {{make: string, model: string, size: string}} f */
@@ -70,20 +71,20 @@ export function labelOf(all, id) {
 
 /** @param {string} on @param {string} today @returns {Standing} */
 export function standing(on, today) {
-  if (on === dueNow) return { pip: "cross", word: "due now", key: "now" };
+  if (on === dueNow) return { pip: "cross", word: t("office.due_now"), key: "now" };
   const days = daysBetween(today, on);
-  if (days < 0) return { pip: "cross", word: `overdue ${count(-days, "day")}`, key: "late" };
-  if (days === 0) return { pip: "cross", word: "due today", key: "now" };
-  if (days < soonDays) return { pip: "half", word: `due in ${count(days, "day")}`, key: "soon" };
-  return { pip: "given", word: `good until ${on}`, key: "good" };
+  if (days < 0) return { pip: "cross", word: t("office.overdue", { n: -days }), key: "late" };
+  if (days === 0) return { pip: "cross", word: t("office.due_today"), key: "now" };
+  if (days < soonDays) return { pip: "half", word: t("office.due_in", { n: days }), key: "soon" };
+  return { pip: "given", word: t("office.good_until", { day: dayIn(on) }), key: "good" };
 }
 
 /** How a person stands: what is due first. @param {Pick<Person, "left"|"facepieces"|"due">} p @param {string} today @returns {Standing} */
 export function personStanding(p, today) {
-  if (p.left) return { pip: "off", word: `left ${p.left}`, key: "left" };
-  if (p.facepieces.length === 0) return { pip: "off", word: "no facepiece named", key: "none" };
+  if (p.left) return { pip: "off", word: t("office.left_on", { day: dayIn(p.left) }), key: "left" };
+  if (p.facepieces.length === 0) return { pip: "off", word: t("office.no_facepiece"), key: "none" };
   const first = firstDue(p);
-  return first ? standing(first.on, today) : { pip: "given", word: "tested, no further date", key: "good" };
+  return first ? standing(first.on, today) : { pip: "given", word: t("office.no_further"), key: "good" };
 }
 
 /** @param {Pick<Person, "due">} p */
@@ -96,20 +97,15 @@ export function firstDue(p) {
  * @param {Person} p @param {string} today @param {(id: string) => string} label
  */
 export function personSentence(p, today, label) {
-  if (p.left) return `Left on *${p.left}*. No test is due any more; whoever comes back is entered anew.`;
-  if (p.facepieces.length === 0) return "No facepiece is named for the job. *Name one*, so that its test falls due.";
+  if (p.left) return t("office.say.left", { day: dayIn(p.left) });
+  if (p.facepieces.length === 0) return t("office.say.name_one");
   const d = firstDue(p);
-  const unclear = p.cleared ? "" : " No clearance is on record.";
-  if (!d) return `Tested with all that the job asks for.${unclear}`;
+  const unclear = p.cleared ? "" : ` ${t("office.say.no_clearance")}`;
+  if (!d) return `${t("office.say.tested")}${unclear}`;
   const s = standing(d.on, today);
   const why = lookUp(dueWhys, d.why);
-  if (s.key === "good") return `Good with all that the job asks for until *${d.on}*.${unclear}`;
-  return `*${s.word[0]?.toUpperCase()}${s.word.slice(1)}* with ${label(d.facepiece)}: ${why}.${unclear}`;
-}
-
-/** @param {number} n @param {string} what */
-export function count(n, what) {
-  return `${n} ${what}${n === 1 ? "" : "s"}`;
+  if (s.key === "good") return `${t("office.say.good", { day: dayIn(d.on) })}${unclear}`;
+  return `${t("office.say.due", { standing: `${s.word[0]?.toUpperCase()}${s.word.slice(1)}`, facepiece: label(d.facepiece), why })}${unclear}`;
 }
 
 /**
@@ -171,17 +167,17 @@ export const refillS = 4 * 3600;
 
 /** @param {Nebuliser} n @param {number} ageMs @returns {NebuliserShown} */
 export function nebuliserShown(n, ageMs) {
-  if (n.stale_in_s === null && n.filled !== "") return { key: "unknown", left: "", leftS: 0, word: "age not known", sentence: `The box's clock cannot be trusted, so nobody knows how old ${n.mark}'s filling is. *Confirm the clock* on the page Inputs.` };
-  if (n.stale_in_s === null) return { key: "empty", left: "", leftS: 0, word: "not filled", sentence: `*Fill ${n.mark}* before it is used.` };
+  if (n.stale_in_s === null && n.filled !== "") return { key: "unknown", left: "", leftS: 0, word: t("office.neb.unknown"), sentence: t("office.neb.say.unknown", { mark: n.mark }) };
+  if (n.stale_in_s === null) return { key: "empty", left: "", leftS: 0, word: t("office.neb.empty"), sentence: t("office.neb.say.empty", { mark: n.mark }) };
   const leftS = n.stale_in_s - ageMs / 1000;
-  const minutes = count(Math.max(1, Math.floor(leftS / 60)), "minute");
+  const minutes = Math.max(1, Math.floor(leftS / 60));
   const left = hours(leftS);
   const seen = n.checked !== "" && Date.parse(n.checked) >= Date.parse(n.filled);
-  if (seen && !n.good) return { key: "clogged", left, leftS, word: "no mist came", sentence: `${n.mark} gave no mist. *Clean it*, fill it, and look again.` };
-  if (leftS <= 0) return { key: "stale", left, leftS, word: "too old to use", sentence: `${n.mark} was filled over four hours ago. *Rinse and fill it*.` };
-  if (leftS <= warnS) return { key: "warn", left, leftS, word: `good for ${minutes} more`, sentence: `${n.mark} is good for *${minutes}* more. Rinse and fill it before the next person.` };
-  if (!seen) return { key: "unseen", left, leftS, word: "mist not seen yet", sentence: `Squeeze ${n.mark} once and *look for mist*. Until then no run takes it.` };
-  return { key: "good", left, leftS, word: `good for ${left} h`, sentence: "" };
+  if (seen && !n.good) return { key: "clogged", left, leftS, word: t("office.neb.clogged"), sentence: t("office.neb.say.clogged", { mark: n.mark }) };
+  if (leftS <= 0) return { key: "stale", left, leftS, word: t("office.neb.stale"), sentence: t("office.neb.say.stale", { mark: n.mark }) };
+  if (leftS <= warnS) return { key: "warn", left, leftS, word: t("office.neb.warn", { n: minutes }), sentence: t("office.neb.say.warn", { mark: n.mark, n: minutes }) };
+  if (!seen) return { key: "unseen", left, leftS, word: t("office.neb.unseen"), sentence: t("office.neb.say.unseen", { mark: n.mark }) };
+  return { key: "good", left, leftS, word: t("office.neb.good", { time: left }), sentence: "" };
 }
 
 const order = ["unknown", "clogged", "stale", "warn", "empty", "unseen"];
@@ -189,12 +185,12 @@ const order = ["unknown", "clogged", "stale", "warn", "empty", "unseen"];
 /** The sentence of the page Kit: the most urgent thing. @param {import("./api.js").Kit} kit @param {number} ageMs @param {string} today */
 export function kitSentence(kit, ageMs, today) {
   const used = kit.nebulisers.filter((n) => !n.gone);
-  if (used.length === 0) return "No nebuliser is entered. *Enter two*: one for the weak and one for the strong solution.";
+  if (used.length === 0) return t("office.kit.say.none");
   const urgent = used.map((n) => nebuliserShown(n, ageMs)).filter((s) => s.sentence).sort((a, b) => order.indexOf(a.key) - order.indexOf(b.key))[0];
   if (urgent) return urgent.sentence;
   const late = kit.solutions.find((s) => !s.gone && isExpired(s, today) && used.some((n) => n.solution === s.id));
-  if (late) return `Lot ${late.lot} is past its date and stands in a nebuliser. *Empty it* and fill from another.`;
-  return "Everything is filled, fresh and seen to mist.";
+  if (late) return t("office.kit.say.late", { lot: late.lot });
+  return t("office.kit.say.good");
 }
 
 /** The day of expiry is the last good one. @param {Pick<Solution, "expires"|"expired">} s @param {string} today */
@@ -246,10 +242,10 @@ function clockAfter(rfc3339, h) {
 
 /** Why a batch may not go into a nebuliser, in words; empty when it may. @param {Nebuliser} n @param {Solution} s @param {string} today */
 export function fillRefused(n, s, today) {
-  if (s.agent !== n.agent) return `${s.agent}: ${n.mark} keeps to ${n.agent}`;
-  if (s.strength !== n.role) return `${s.strength}: ${n.mark} is for the ${n.role} solution`;
-  if (isExpired(s, today)) return `past its date ${s.expires}`;
-  if (s.made > today) return `made on ${s.made}, which is still to come`;
+  if (s.agent !== n.agent) return t("office.refused.agent", { is: lookUp(agents, s.agent), mark: n.mark, agent: lookUp(agents, n.agent) });
+  if (s.strength !== n.role) return t(n.role === "weak" ? "office.refused.for_weak" : "office.refused.for_strong", { mark: n.mark });
+  if (isExpired(s, today)) return t("office.refused.late", { day: dayIn(s.expires) });
+  if (s.made > today) return t("office.refused.to_come", { day: dayIn(s.made) });
   return "";
 }
 
@@ -258,16 +254,16 @@ export const hoodMM = { across: 305, tall: 356, over: 1.1 };
 
 /** What a hood's size means, in words; warn when it thins the mist. @param {{across_mm: number, tall_mm: number, oversized?: boolean}} h */
 export function hoodShown(h) {
-  if (h.across_mm === 0 || h.tall_mm === 0) return { warn: false, word: "not measured yet", volume: "" };
+  if (h.across_mm === 0 || h.tall_mm === 0) return { warn: false, word: t("office.hood.unmeasured"), volume: "" };
   const litres = (Math.PI * (h.across_mm / 200) ** 2 * h.tall_mm) / 100;
   const over = h.oversized ?? (h.across_mm > hoodMM.across * hoodMM.over || h.tall_mm > hoodMM.tall * hoodMM.over);
-  return { warn: over, word: over ? "larger than the published hood: it thins the mist, so a leak may go untasted" : "no larger than the published hood allows", volume: `${litres.toFixed(1)} l` };
+  return { warn: over, word: over ? t("office.hood.larger") : t("office.hood.allowed"), volume: `${figure(litres, 1)} l` };
 }
 
 /** What a list still lacks before it can be tried, in words; empty when nothing. @param {Record<string, number>} mapping */
 export function mappingLacks(mapping) {
   const named = ["name", "number", "given_name", "family_name"].some((f) => mapping[f] !== undefined);
-  return named ? "" : "Say which column holds the *name* or the *company number*.";
+  return named ? "" : t("office.import.which_column");
 }
 
 /** A recipe as one text, as the box writes it: what goes in, then what is done. @param {import("./api.js").Recipe} r */
@@ -301,7 +297,7 @@ export function changes(was, is, names) {
 
 /** Kinds, limits and stock of a facepiece as one line. @param {import("./api.js").Facepiece} f */
 export function facepieceLine(f) {
-  return [lookUp(kinds, f.type), f.style, f.fit_factor ? `needs a fit factor of ${f.fit_factor}` : ""].filter(Boolean).join(", ");
+  return [lookUp(kinds, f.type), f.style, f.fit_factor ? t("office.needs_factor", { n: f.fit_factor }) : ""].filter(Boolean).join(", ");
 }
 
 /** People of a plan as pips: sure ones, likely ones, those at best. @param {import("./api.js").Plan} p */

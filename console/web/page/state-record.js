@@ -2,6 +2,7 @@
 
 // What a record's screen is drawn from: pure.
 
+import { dayIn, figure, t } from "./lang.js";
 import { marks } from "./state.js";
 import { defaultHalfLifeMs, wide } from "./strip.js";
 import { exercises } from "./words.js";
@@ -29,7 +30,7 @@ export function whoOf(w) {
 /** Wall time as it was stored, without the seconds. @param {string|undefined} rfc3339 */
 export function when(rfc3339) {
   const m = /^(\d{4}-\d\d-\d\d)T(\d\d:\d\d)/.exec(rfc3339 ?? "");
-  return m ? `${m[1]} ${m[2]}` : "";
+  return m ? `${dayIn(m[1] ?? "")} ${m[2]}` : "";
 }
 
 /**
@@ -136,8 +137,8 @@ export function cardRefused(full, run) {
 
 /** Why a record is not signed, in words; empty when it is. @param {Full} full @param {Row|null} run */
 export function signRefused(full, run) {
-  if (full.practice) return "Practice is not signed.";
-  return run === null ? "The box offers no signing here." : "";
+  if (full.practice) return t("office.refusals.practice");
+  return run === null ? t("office.no_signing") : "";
 }
 
 /** The first signature that still stands under the record, by who signed. @param {Row} run @param {string} who */
@@ -148,7 +149,7 @@ export function signatureOf(run, who) {
 
 /** Bytes in words. @param {number} bytes */
 export function size(bytes) {
-  if (bytes < 1000) return `${bytes} bytes`;
+  if (bytes < 1000) return t("office.bytes", { n: bytes });
   const [unit, by] = bytes < 1e6 ? ["kB", 1e3] : bytes < 1e9 ? ["MB", 1e6] : ["GB", 1e9];
-  return `${(bytes / Number(by)).toFixed(1)} ${unit}`;
+  return `${figure(bytes / Number(by), 1)} ${unit}`;
 }

@@ -5,7 +5,9 @@
 // snapshot's plus its age at the clock's speed, and stand still once it is
 // stale: nothing is known of what came after.
 
-import { count, exercise, faults, fault as faultText, health as healthWords, lookUp, nexts, outcomes, proofs, reasons, say, whys } from "./words.js";
+import { muted } from "./state-sound.js";
+import { spoken, t } from "./lang.js";
+import { count, exercise, faults, fault as faultText, health as healthWords, lacking, lookUp, nexts, outcomes, proofs, reasons, remarks, say, stages, whys } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -17,9 +19,18 @@ export const staleAfterMs = 2000;
 export const unsavedAfterMs = 1000;
 /** A note about an input without effect is shown this long. */
 export const noteForMs = 8000;
+/** More runs than these may not wait at a time. */
+export const mostParked = 3;
+/** Stages between two steps, at which a run may be set aside. */
+const parkable = ["ready", "clearing", "donning"];
 
 /** @typedef {{kind: "none"|"count"|"time"|"word", text: string, label: string, stop: boolean, mark: string}} Big */
 /** @typedef {{kind: "given"|"due"|"extra", group: number}} Pip */
+/**
+ * A run that waits. Clock: what is left of its wait, or how long it has been
+ * there; empty when neither says anything. Ready: its wait is over.
+ * @typedef {{run: string, wearer: string, facepiece: string, stage: string, clock: string, word: string, ready: boolean}} Parked
+ */
 /**
  * @typedef {object} Shown
  * @property {boolean} stale
@@ -39,7 +50,14 @@ export const noteForMs = 8000;
  * @property {{word: string, ok: boolean}[]} health
  * @property {string} note              an input that changed nothing, in words
  * @property {string[]} faults
- * @property {{aloud: string, touched: boolean, hoodOff: boolean, noMist: boolean, correct: boolean, stop: boolean}} may
+ * @property {{aloud: string, touched: boolean, hoodOff: boolean, noMist: boolean, correct: boolean, stop: boolean, park: boolean, takeUp: boolean}} may
+ * @property {Parked[]} parked         runs that wait, oldest first
+ * @property {string} parkNot          why the run on the screen may not be set aside though its stage allows it; empty when it may
+ * @property {string} tell             key of what to say to the wearer now; empty for nothing
+ * @property {string} code             by which the Wearer's page is paired, until one is; empty for none
+ * @property {boolean} wrongPerson     the wearer said that the name is not theirs
+ * @property {string} announce         what a screen reader says: changes with the step, never with a squeeze
+ * @property {string} calls            which runs that wait are ready, for a screen reader
  * @property {{word: string, reason: string, next: string, proof: string, mayProve: boolean}|null} verdict
  */
 
@@ -85,7 +103,7 @@ export function minutes(ms) {
 /** @param {number} ms an age */
 export function age(ms) {
   const s = Math.floor(ms / 1000);
-  return s < 120 ? `${s} s old` : `${Math.floor(s / 60)} min old`;
+  return s < 120 ? t("run.now.old_s", { s }) : t("run.now.old_min", { min: Math.floor(s / 60) });
 }
 
 /**
@@ -137,9 +155,12 @@ export function shown(snap, ageMs, client) {
     clockMs, stage: run === null ? "none" : run.stage,
     big: nothing, title: "", pips: [], detail: "", sentence: say.none(), blocked: "", goOn: false, exercise: null,
     health: healthOf(snap, ageMs), note: "", faults: [],
-    may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false }, verdict: null,
+    may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false, park: false, takeUp: false }, verdict: null,
+    parked: parkedShown(snap, ageMs), parkNot: "", tell: "", code: "", wrongPerson: false, announce: "", calls: "",
   };
+  out.calls = out.parked.filter((p) => p.ready).map((p) => t("run.now.calls", { name: p.wearer, stage: p.stage })).join(" ");
   if (run === null) {
+    out.may.takeUp = true;
     out.sentence = snap.inputs.missing ? say.missing() : snap.clock.quality === "unset" ? say.clockUnset() : say.none();
     return out;
   }
@@ -147,10 +168,15 @@ export function shown(snap, ageMs, client) {
   const testing = fit || run.stage === "screening";
   const wait = Math.max(0, run.wait_ms - drift(snap, ageMs));
   out.may = {
-    aloud: run.stage === "screening" ? "sets the bin" : fit ? "tasted: fail" : "",
+    aloud: run.stage === "screening" ? t("run.now.sets_bin") : fit ? t("run.now.tasted_fail") : "",
     touched: fit, hoodOff: testing, noMist: testing, correct: run.stage === "screening" || run.stage === "dosing" || run.stage === "running",
     stop: run.stage !== "over" && run.stage !== "proving_mist",
+    park: parkable.includes(run.stage) && snap.parked.length < mostParked, takeUp: false,
   };
+  out.may.takeUp = out.may.park; // what is on the screen is set aside for it
+  if (parkable.includes(run.stage) && !out.may.park) out.parkNot = lookUp(whys, "too_many_parked");
+  out.code = run.paired === 0 ? run.code : "";
+  out.wrongPerson = run.name_said === "no" && run.stage !== "over";
   out.faults = run.faults.map(faultText);
   const last = run.notes.at(-1);
   if (last && last.ago_ms + ageMs * snap.speed < noteForMs * Math.max(1, snap.speed)) out.note = lookUp(whys, last.why);
@@ -161,27 +187,27 @@ export function shown(snap, ageMs, client) {
     case "ready":
       out.goOn = true;
       out.sentence = out.blocked || say.ready();
-      out.title = "Before the test";
+      out.title = t("run.now.before");
       break;
     case "screening":
       screening(run, wait, out);
       break;
     case "clearing":
       out.goOn = true;
-      out.big = counted(String(run.screening.bin), "is the bin");
-      out.title = `Tasted after ${run.screening.squeezes} ${run.screening.squeezes === 1 ? "squeeze" : "squeezes"}`;
-      out.detail = `${minutes(run.stage_ms + drift(snap, ageMs))} since the report`;
+      out.big = counted(String(run.screening.bin), t("run.now.is_bin"));
+      out.title = t("run.now.tasted_after", { n: run.screening.squeezes });
+      out.detail = t("run.now.since_report", { time: minutes(run.stage_ms + drift(snap, ageMs)) });
       out.sentence = say.clearing();
       break;
     case "donning":
       out.goOn = true;
-      out.title = `Bin ${run.screening.bin}: ${count(run.screening.bin)} squeezes first`;
+      out.title = t("run.now.bin_first", { bin: run.screening.bin, n: run.screening.bin, count: count(run.screening.bin) });
       if (wait > 0) {
-        out.big = timed(minutes(wait), "still to wear it");
+        out.big = timed(minutes(wait), t("run.now.still_to_wear"));
         out.sentence = say.donning();
-        out.detail = out.blocked && run.blocked !== "not_worn_long_enough" ? out.blocked : `of ${minutes(run.need_ms)} before the test`;
+        out.detail = out.blocked && run.blocked !== "not_worn_long_enough" ? out.blocked : t("run.now.of_wear", { time: minutes(run.need_ms) });
       } else {
-        out.big = timed("0:00", "worn long enough");
+        out.big = timed("0:00", t("run.now.worn"));
         out.sentence = out.blocked || say.donned();
       }
       break;
@@ -190,13 +216,13 @@ export function shown(snap, ageMs, client) {
       dosing(run, clockMs, out);
       break;
     case "proving_button":
-      out.big = timed(minutes(wait), "to press it");
+      out.big = timed(minutes(wait), t("run.now.to_press"));
       out.sentence = say.provingButton();
-      out.title = "Button press";
+      out.title = t("run.now.button_press");
       break;
     case "proving_mist":
       out.sentence = say.provingMist();
-      out.title = "Proof of the mist";
+      out.title = t("run.now.proof");
       break;
     case "over":
       break;
@@ -204,10 +230,73 @@ export function shown(snap, ageMs, client) {
   if (run.verdict !== null) verdict(run, out);
   else if (run.ending || run.stage === "over") {
     out.sentence = say.ending();
-    out.big = { kind: "word", text: "Saving", label: "", stop: false, mark: "…" };
+    out.big = { kind: "word", text: t("run.now.saving"), label: "", stop: false, mark: "…" };
   }
+  out.tell = telling(run, out);
+  out.announce = announced(run, out);
   return out;
 }
+
+/**
+ * What is called out. It follows the box's own clock, since a page's reckoning
+ * may run ahead of it and back, and would call an exercise twice.
+ * @param {Run} run
+ * @param {Shown} out
+ */
+function announced(run, out) {
+  if (run.verdict !== null) return plain(out.sentence); // it begins with the verdict
+  if (run.ending || run.stage === "over") return ""; // its verdict is next
+  if (run.stage === "running" && run.run_ms !== null) {
+    const e = exerciseOf(run, run.run_ms);
+    return `${e.name}. ${e.care}`;
+  }
+  const due = run.stage === "ready" || run.stage === "donning" ? plain(out.sentence) : "";
+  return `${lookUp(stages, run.stage)}. ${out.blocked || due}`.trim();
+}
+
+/** A sentence without its stars. @param {string} text */
+export const plain = (text) => text.replaceAll("*", "");
+
+/**
+ * What to say to the wearer: of the exercise under way, else of the stage. While
+ * the seal is in place nobody is asked to speak.
+ * @param {Run} run
+ * @param {Shown} out
+ */
+function telling(run, out) {
+  if (out.wrongPerson) return "";
+  if (run.stage === "running") return run.exercises[out.exercise?.number ?? 0] ?? "";
+  if (run.stage === "over") return run.verdict === null ? "" : "over";
+  if (run.stage === "donning" && out.big.kind === "time" && run.wait_ms > 0 && run.need_ms - run.wait_ms > tellDonningForMs) return "wearing";
+  return run.stage;
+}
+
+/** So long the wearer is told how to put the facepiece on; then, how to wear it. */
+const tellDonningForMs = 45_000;
+
+/**
+ * The runs that wait.
+ * @param {Snapshot} snap
+ * @param {number} ageMs
+ * @returns {Parked[]}
+ */
+export function parkedShown(snap, ageMs) {
+  return snap.parked.map((r) => {
+    const wait = Math.max(0, r.wait_ms - drift(snap, ageMs));
+    const over = r.need_ms > 0 && wait === 0;
+    const held = r.name_said === "no" ? "wrong_person" : waits.includes(r.blocked) ? "" : r.blocked;
+    const clearing = r.stage === "clearing";
+    const ready = over && held === "" && !clearing;
+    return {
+      run: r.run, wearer: r.wearer, facepiece: r.facepiece, stage: lookUp(stages, r.stage), ready,
+      clock: clearing ? minutes(r.stage_ms + drift(snap, ageMs)) : wait > 0 ? minutes(wait) : "",
+      word: ready ? t("run.now.ready_now") : held !== "" ? lookUp(whys, held) : clearing ? t("run.now.rinsing") : wait > 0 ? t(r.stage === "donning" ? "run.now.still_to_wear" : "run.now.still_to_wait") : t("run.now.no_wait"),
+    };
+  });
+}
+
+/** Whys that the wait itself gives, or that being set aside gives. */
+const waits = ["", "abstinence_not_over", "not_worn_long_enough", "parked"];
 
 /**
  * @param {Run} run
@@ -218,10 +307,10 @@ function screening(run, wait, out) {
   const s = run.screening;
   const full = s.squeezes >= s.most;
   out.goOn = full;
-  out.title = `Sensitivity test, ${s.squeezes} of ${s.most}`;
+  out.title = t("run.now.screening", { given: s.squeezes, most: s.most });
   out.pips = Array.from({ length: s.most }, (_, i) => ({ kind: i < s.squeezes ? "given" : "due", group: Math.floor(i / 10) }));
-  if (s.counted > s.squeezes) out.detail = `and ${s.counted - s.squeezes} doubtful, counted for the bin`;
-  out.big = full ? timed(minutes(wait), "left to report") : counted(String(s.squeezes), `of ${s.most} squeezes`);
+  if (s.counted > s.squeezes) out.detail = t("run.now.doubtful", { n: s.counted - s.squeezes });
+  out.big = full ? timed(minutes(wait), t("run.now.to_report")) : counted(String(s.squeezes), t("run.now.of_squeezes", { n: s.most }));
   out.sentence = full ? say.screeningFull() : s.squeezes === 0 ? say.screeningFirst() : say.screening();
 }
 
@@ -235,36 +324,36 @@ function dosing(run, clockMs, out) {
   const ex = run.exercises[out.exercise?.number ?? 0] ?? "";
   if (d !== null) {
     out.pips = pipsOf(d);
-    out.title = d.n === 0 ? "Initial dose" : `Top-up ${d.n} of ${run.top_ups.length}`;
+    out.title = d.n === 0 ? t("run.now.initial") : t("run.now.top_up", { number: d.n, of: run.top_ups.length });
     out.detail = [
-      ...d.remarks.map((r) => (r === "extra" ? `${d.extra} extra, harmless` : r)),
-      ...(d.doubtful > 0 ? [`${d.doubtful} too brief, not counted`] : []),
+      ...d.remarks.map((r) => (r === "extra" ? t("run.now.extra", { n: d.extra }) : lookUp(remarks, r))),
+      ...(d.doubtful > 0 ? [t("run.now.too_brief", { n: d.doubtful })] : []),
     ].join(", ");
     const left = d.required - d.given;
     if (left > 0 && (d.n === 0 || d.given > 0 || (clockMs ?? 0) >= d.due_ms)) {
-      out.big = counted(String(left), "squeezes due");
+      out.big = counted(String(left), t("run.now.squeezes_due", { n: left }));
       out.sentence = d.n === 0 ? say.dosing(left) : say.due(left, ex);
-      if (d.n > 0 && clockMs !== null) out.detail = `due at ${minutes(d.due_ms)}, closes in ${Math.ceil((d.shut_ms - clockMs) / 1000)} s${out.detail && `, ${out.detail}`}`;
+      if (d.n > 0 && clockMs !== null) out.detail = [t("run.now.due_closes", { at: minutes(d.due_ms), s: Math.ceil((d.shut_ms - clockMs) / 1000) }), out.detail].filter(Boolean).join(", ");
       return;
     }
   }
   if (clockMs === null) return;
   const next = run.top_ups.find((t) => t.due_ms > clockMs && t.given < t.required);
   if (!next) {
-    out.big = timed(minutes(run.length_ms - clockMs), "to the end");
+    out.big = timed(minutes(run.length_ms - clockMs), t("run.now.to_end"));
     out.sentence = say.last(ex);
-    if (d === null) out.title = "Every dose is given";
+    if (d === null) out.title = t("run.now.all_given");
     return;
   }
   const left = next.required - next.given;
-  out.big = timed(minutes(next.due_ms - clockMs), `until ${count(left)} more`);
+  out.big = timed(minutes(next.due_ms - clockMs), t("run.now.until", { n: left, count: count(left) }));
   out.sentence = next.due_ms - clockMs <= 5000 ? say.soon(left, minutes(next.due_ms)) : say.waiting(left, minutes(next.due_ms), ex);
   if (d === null) {
-    out.title = `Top-up ${next.n} of ${run.top_ups.length}`;
+    out.title = t("run.now.top_up", { number: next.n, of: run.top_ups.length });
     out.pips = pipsOf(next);
   }
-  if (d === next || d === null) out.detail ||= `due at ${minutes(next.due_ms)}`;
-  else out.detail ||= "complete";
+  if (d === next || d === null) out.detail ||= t("run.now.due_at", { at: minutes(next.due_ms) });
+  else out.detail ||= t("run.now.complete");
 }
 
 /**
@@ -278,7 +367,7 @@ export function exerciseOf(run, clockMs) {
   const e = exercise(id);
   return {
     name: e.name, left: minutes((n + 1) * run.exercise_ms - clockMs), care: e.care, number: n,
-    after: next === undefined ? "the last one" : `then ${exercise(next).name.toLowerCase()}`,
+    after: next === undefined ? t("run.now.last_one") : t("run.now.then", { exercise: exercise(next).name.toLocaleLowerCase(spoken()) }),
   };
 }
 
@@ -306,50 +395,11 @@ function verdict(run, out) {
  */
 function healthOf(snap, ageMs) {
   const i = snap.inputs;
-  const bad = i.lost || (i.cable && lookUp(faults, i.cable)) || i.missing || "";
+  const bad = i.lost || (i.cable && lookUp(faults, i.cable)) || lacking(i.missing ?? "");
   const lag = snap.lag_ms > unsavedAfterMs || (snap.lag_ms > 0 && snap.lag_ms + Math.min(ageMs, staleAfterMs) > unsavedAfterMs);
   return [
     { word: bad || (i.supervised ? healthWords.inputsSound : healthWords.unsupervised), ok: bad === "" },
-    { word: snap.sound ? `${healthWords.noSound}: ${snap.sound}` : healthWords.soundOn, ok: snap.sound === "" },
+    { word: snap.sound ? `${healthWords.noSound}: ${snap.sound}` : muted(snap) ? healthWords.muted : healthWords.soundOn, ok: snap.sound === "" && !muted(snap) },
     { word: snap.storage ? `${healthWords.notSaving}: ${snap.storage}` : lag ? healthWords.unsaved : healthWords.saved, ok: snap.storage === "" && !lag },
   ];
-}
-
-/**
- * What the wearer sees: no count, no level, no verdict.
- * @param {Snapshot|null} snap
- * @param {number} ageMs
- * @returns {{key: string, exercise: string, ticks: number|null, of: number, breath: "in"|"out"|"", stale: boolean}}
- */
-export function wearerShown(snap, ageMs) {
-  const none = { key: "none", exercise: "", ticks: null, of: 12, breath: /** @type {const} */ (""), stale: false };
-  if (snap === null || ageMs > staleAfterMs) return { ...none, key: "lost", stale: true };
-  const run = snap.run;
-  if (run === null) return none;
-  const clockMs = runClock(snap, ageMs);
-  if (run.stage === "running" && clockMs !== null) {
-    const n = exerciseOf(run, clockMs).number;
-    const id = run.exercises[n] ?? "";
-    return {
-      ...none, key: "running", exercise: id, ticks: Math.ceil(((n + 1) * run.exercise_ms - clockMs) / (run.exercise_ms / 12)),
-      breath: id === "deep_breathing" ? breath(clockMs) : "",
-    };
-  }
-  if (run.stage === "donning" && run.need_ms > 0) {
-    const wait = Math.max(0, run.wait_ms - drift(snap, ageMs));
-    return { ...none, key: "donning", ticks: Math.ceil((wait / run.need_ms) * 12) };
-  }
-  return { ...none, key: run.stage };
-}
-
-/** One slow breath: in for four seconds, out for six. */
-export const breathInMs = 4000;
-export const breathOutMs = 6000;
-
-/**
- * @param {number} clockMs
- * @returns {"in"|"out"}
- */
-export function breath(clockMs) {
-  return clockMs % (breathInMs + breathOutMs) < breathInMs ? "in" : "out";
 }

@@ -2,8 +2,9 @@
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import "./lang/disk.mjs";
 import { dose, run, running, snapshot, states } from "./samples.js";
-import { breath, minutes, openDose, runClock, shown, wearerShown } from "./state.js";
+import { minutes, openDose, runClock, shown } from "./state.js";
 import { outcomes } from "./words.js";
 
 const at = (name, age = 0) => shown(states[name], age, "page-1");
@@ -124,24 +125,6 @@ test("health of inputs and sound", () => {
   const h = shown(s, 0, "").health;
   assert.deepEqual(h.map((x) => x.ok), [false, false, true]);
   assert.equal(h[0].word, "button cable open");
-});
-
-test("the wearer gets exercise, ticks and a breath, and never a verdict", () => {
-  const s = snapshot({ run: running(10, 83_000, 0) });
-  const w = wearerShown(s, 0);
-  assert.equal(w.exercise, "deep_breathing");
-  assert.equal(w.ticks, 8); // 37 s left of 60, in ticks of 5 s
-  assert.equal(w.breath, "in");
-  for (const name of ["pass", "fail", "not-valid", "cannot-taste"]) {
-    assert.deepEqual(wearerShown(states[name], 0), { key: "over", exercise: "", ticks: null, of: 12, breath: "", stale: false });
-  }
-  assert.equal(wearerShown(s, 2500).key, "lost");
-});
-
-test("a breath is slow: six in a minute", () => {
-  let turns = 0;
-  for (let t = 100; t < 60_000; t += 100) if (breath(t) === "in" && breath(t - 100) === "out") turns++;
-  assert.equal(turns, 5);
 });
 
 test("times", () => {

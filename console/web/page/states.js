@@ -1,25 +1,31 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Every state of the Bench, the page Inputs, the Wearer's screen and the Gallery
-// from sample snapshots: a reference to look at. ?only=NAME shows one alone.
+// Every state of the Bench, Inputs, First run and the help from sample snapshots: a
+// reference to look at. ?only=NAME shows one alone. states-live.js has the
+// Wearer's screen and the Gallery.
 
 import { html, nothing, render } from "./vendor/lit-html.js";
-import { box, choices, inputStates, poorBox, silentBox, states } from "./samples.js";
+import { speak } from "./lang.js";
+import { box, choices, inputStates, kitOf, nothingKnown, poorBox, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
-import { shown, wearerShown } from "./state.js";
+import { shown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
+import { steps } from "./state-start.js";
+import { showing } from "./states-show.js";
 import { bench } from "./view-bench.js";
-import { gallery } from "./view-gallery.js";
+import { help, panel } from "./view-help.js";
 import { inputs } from "./view-inputs.js";
-import { wearer } from "./view-wearer.js";
+import { start } from "./view-start.js";
 
-const act = { verb() {}, open() {}, close() {}, takeOver() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {},
+await speak(["run", "inputs", "bench", "tell", "help", "start", "drill"]);
+
+const act = { verb() {}, open() {}, close() {}, takeOver() {}, park() {}, takeUp() {}, far() {}, go() {}, heard() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {}, turn() {},
   clock: { edit() {}, now: () => 0, confirm() {} },
 };
 const form = { wearer: "p1", facepiece: "f2", rules: "uk-hse", agent: "bitter", tester: "Oda Fennimore" };
 /** @param {Partial<import("./view-bench.js").Ui>} over @returns {import("./view-bench.js").Ui} */
 const ui = (over) => ({
-  size: size(), asleep: false, sim: false, panel: "none", holding: false, said: "", problem: "", choices, form, contacts: [], clock: null, ...over,
+  size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices, form, contacts: [], clock: null, ...over,
 });
 
 /** @returns {Record<string, () => unknown>} */
@@ -36,21 +42,13 @@ function screens() {
   add("asleep", "due", { asleep: true });
   add("count", "due", { panel: "count" });
   add("keys", "due", { panel: "keys" });
+  add("slow", "donned", { slow: true });
+  add("nobody", "no-run", { choices: { ...choices, people: [], facepieces: [] } });
+  add("lists", "no-run", { choices: null });
+  for (const name of ["ready", "screening", "donning", "wrong-person", "dosing", "due", "waiting", "due-thirty", "proving", "ending", "pass", "fail", "not-valid", "due-practice"]) add(`far-${name}`, name, { far: true });
+  add("far-stale", "due", { far: true }, 4200);
+  out["bench-loading"] = () => bench(null, null, 0, ui({}), act);
   add("refused", "due", { said: "A count can be corrected only while its dose is open." });
-  for (const name of ["no-run", "ready", "screening", "clearing", "donning", "dosing", "proving", "pass", "proving-mist", "due-practice"]) {
-    out[`wearer-${name}`] = () => wearer(wearerShown(states[name] ?? null, 100), states[name]?.practice);
-  }
-  out["wearer-lost"] = () => wearer(wearerShown(null, 0), undefined);
-  const due = states.due;
-  for (let e = 0; e < 7 && due?.run; e++) {
-    const snap = { ...due, run: { ...due.run, run_ms: e * 60_000 + 23_000 } };
-    out[`wearer-exercise-${e + 1}`] = () => wearer(wearerShown(snap, 0), undefined);
-  }
-  for (const name of ["no-run", "due", "due-practice", "not-valid"]) {
-    const snap = states[name] ?? null;
-    const masked = snap?.run ? { ...snap, run: { ...snap.run, wearer: "", tester: "" } } : snap;
-    out[`gallery-${name}`] = () => gallery(masked, masked && shown(masked, 100, ""), { size: size(), problem: "" });
-  }
   /** @param {string} name @param {string} of @param {Partial<import("./view-inputs.js").Ui>} [over] @param {number} [age] */
   const addInputs = (name, of, over = {}, age = 120) => {
     const snap = inputStates[of] ?? null;
@@ -65,7 +63,35 @@ function screens() {
   addInputs("refused", "run-open", { said: "A run is open already." });
   addInputs("stale", "good", {}, 4200);
   out["inputs-loading"] = () => inputs(null, null, null, { asleep: false, sim: false, said: "", problem: "", contacts: [], box: null, boxProblem: "", clock: null }, act);
+  addStart(out);
+  out.help = () => help(true);
+  for (const page of ["bench", "people", ""]) out[`help-panel-${page || "other"}`] = () => html`<main class="sheet"><h1>${page || "Other"}</h1><dialog class="help-dialog" open>${panel(page, true, () => {})}</dialog></main>`;
   return out;
+}
+
+/** @param {Record<string, () => unknown>} out */
+function addStart(out) {
+  /** @param {string} name @param {import("./contract.js").Snapshot|undefined} snap @param {Partial<import("./view-start.js").Ui>} over @param {number} [age] */
+  const add = (name, snap, over, age = 120) => {
+    /** @type {import("./view-start.js").Ui} */
+    const own = { asleep: false, sim: false, said: "", problem: "", contacts: [], clock: null, step: "", known: nothingKnown, unread: "", heard: "", slow: false, ...over };
+    out[`start-${name}`] = () => start(snap ?? null, snap ? shown(snap, age, "page-1") : null, snap ? inputsShown(snap, age) : null, snap ? steps(snap, own.known, own.heard === "heard") : [], own, act);
+  };
+  const none = { choices: { ...choices, people: [], facepieces: [] }, kit: kitOf(), drills: 0 };
+  add("loading", undefined, {});
+  add("unknown", inputStates.unchecked, { unread: "/api/choices: 503 Service Unavailable" });
+  add("empty", inputStates["clock-unset"], { step: "inputs", known: none });
+  add("check", inputStates["check-asking"], { step: "inputs", known: none });
+  add("unplugged", inputStates.unplugged, { step: "inputs", known: none });
+  add("sound", inputStates.unchecked, { sim: true, step: "sound", known: none, heard: "asked" });
+  add("clock", inputStates["clock-unset"], { step: "clock", known: none });
+  add("people", inputStates.good, { step: "people", known: none });
+  add("facepieces", inputStates.good, { step: "facepieces", known: none });
+  add("kit", inputStates.good, { step: "kit", known: { ...none, choices, kit: kitOf("weak") } });
+  add("drill", inputStates.good, { step: "drill", known: { choices, kit: kitOf("weak", "strong"), drills: 0 } });
+  add("ready", inputStates.good, { known: { choices, kit: kitOf("weak", "strong"), drills: 2 } });
+  add("run-open", inputStates["run-open"], { step: "inputs", known: none });
+  add("stale", inputStates.good, { step: "people", known: none }, 4200);
 }
 
 const only = new URLSearchParams(location.search).get("only");
@@ -82,3 +108,4 @@ function draw() {
 }
 draw();
 addEventListener("resize", draw);
+showing(["run", "inputs", "bench", "tell", "help", "start", "drill"], screens(), place);

@@ -6,6 +6,7 @@
 // filled when given and crossed when its window closed without it; extra ones
 // stand above the row. The level is modelled, never evidence.
 
+import { t } from "./lang.js";
 import { exercise } from "./words.js";
 
 /** @typedef {{n: number, required: number, given: number, extra: number, dueMs: number, shutMs: number}} StripDose */
@@ -155,9 +156,9 @@ function levels(run, f, on, put) {
   const { x, y } = on;
   put("line", "s-full", { x1: x(Math.max(0, f.fromMs)), x2: x(Math.min(run.lengthMs, f.toMs)), y1: y(1), y2: y(1) });
   if (f.left >= 50) {
-    put("text", "s-level-name", { x: 8, y: y(1) + 5 }, "full");
-    put("text", "s-level-name", { x: 8, y: y(0.5) + 5 }, "half");
-    put("text", "s-model-name", { x: 8, y: on.base + 4 }, "modelled");
+    put("text", "s-level-name", { x: 8, y: y(1) + 5 }, t("run.strip.full"));
+    put("text", "s-level-name", { x: 8, y: y(0.5) + 5 }, t("run.strip.half"));
+    put("text", "s-model-name", { x: 8, y: on.base + 4 }, t("run.strip.modelled"));
   }
   const dose = run.initial?.required ?? 0;
   if (run.nowMs === null || dose <= 0 || run.squeezesMs.length === 0) return;

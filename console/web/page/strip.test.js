@@ -2,6 +2,7 @@
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import "./lang/disk.mjs";
 import { running, states } from "./samples.js";
 import { around, level, levelPoints, ofRun, strip, wide } from "./strip.js";
 

@@ -4,6 +4,7 @@
 // Bench and Inputs. Pure.
 
 import { html } from "./vendor/lit-html.js";
+import { t } from "./lang.js";
 import { wallAt } from "./state-inputs.js";
 
 /** @typedef {import("./state-inputs.js").Edit} Edit */
@@ -23,9 +24,9 @@ export function clockForm(c, edit, inert, act) {
   const figure = html`<p class="figure"><b>${c.date} ${c.time}</b></p>`;
   if (c.wants === "") return figure;
   if (edit === null) {
-    return html`<form class="clock-form asks" aria-label="Confirm the date" @submit=${send}>${figure}
-      <div class="either"><button type="submit" class=${c.wants === "right" && !c.unset ? "primary" : ""} ?disabled=${inert}>It is right<small>I have looked at another clock</small></button>
-        <button type="button" class=${c.unset ? "primary" : ""} ?disabled=${inert} @click=${() => act.edit({ date: c.date, time: c.time, screen: false })}>It is wrong<small>put it right</small></button></div></form>`;
+    return html`<form class="clock-form asks" aria-label=${t("run.clock.confirm_date")} @submit=${send}>${figure}
+      <div class="either"><button type="submit" class=${c.wants === "right" && !c.unset ? "primary" : ""} ?disabled=${inert}>${t("run.clock.right")}<small>${t("run.clock.looked")}</small></button>
+        <button type="button" class=${c.unset ? "primary" : ""} ?disabled=${inert} @click=${() => act.edit({ date: c.date, time: c.time, screen: false })}>${t("run.clock.wrong")}<small>${t("run.clock.put_right")}</small></button></div></form>`;
   }
   const screen = wallAt(act.now(), c.zone);
   const now = edit.screen ? { date: screen.slice(0, 10), time: screen.slice(11, 19) } : edit;
@@ -33,11 +34,11 @@ export function clockForm(c, edit, inert, act) {
     const { value } = /** @type {HTMLInputElement} */ (e.target);
     if (value !== "") act.edit({ date: now.date, time: now.time, screen: false, [part]: value }); // empty: still being typed
   };
-  return html`<form class="clock-form" aria-label="Confirm the date" @submit=${send}>
-    <div class="either"><label class="field"><span>Date</span><input type="date" .value=${now.date} @change=${change("date")} ?disabled=${inert} required></label>
-      <label class="field"><span>Time</span><input type="time" step="1" .value=${now.time} @change=${change("time")} ?disabled=${inert} required></label></div>
-    <div class="either"><button type="submit" class="primary" ?disabled=${inert}>Set and confirm<small>the box takes this time</small></button>
-      <button type="button" ?disabled=${inert} @click=${() => act.edit({ date: "", time: "", screen: true })}>Take this screen's<small>then look whether it is right</small></button>
-      <button type="button" ?disabled=${inert} @click=${() => act.edit(null)}>Leave it<small>as the box has it</small></button></div>
+  return html`<form class="clock-form" aria-label=${t("run.clock.confirm_date")} @submit=${send}>
+    <div class="either"><label class="field"><span>${t("run.clock.date")}</span><input type="date" .value=${now.date} @change=${change("date")} ?disabled=${inert} required></label>
+      <label class="field"><span>${t("run.clock.time")}</span><input type="time" step="1" .value=${now.time} @change=${change("time")} ?disabled=${inert} required></label></div>
+    <div class="either"><button type="submit" class="primary" ?disabled=${inert}>${t("run.clock.set")}<small>${t("run.clock.takes")}</small></button>
+      <button type="button" ?disabled=${inert} @click=${() => act.edit({ date: "", time: "", screen: true })}>${t("run.clock.screens")}<small>${t("run.clock.then_look")}</small></button>
+      <button type="button" ?disabled=${inert} @click=${() => act.edit(null)}>${t("run.clock.leave")}<small>${t("run.clock.as_it_is")}</small></button></div>
   </form>`;
 }

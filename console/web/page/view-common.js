@@ -3,6 +3,8 @@
 // Parts that several screens share.
 
 import { html, nothing } from "./vendor/lit-html.js";
+import { choose, isReviewed, languages, spoken, t } from "./lang.js";
+import { practised } from "./words.js";
 
 /**
  * A sentence; what stands between stars is emphasised.
@@ -14,23 +16,22 @@ export function sentence(text) {
 
 /** @param {string|undefined} why */
 export function practice(why) {
-  return why ? html`<p class="practice"><strong>Practice</strong> <span>${why}: not a test record</span></p>` : nothing;
+  return why ? html`<p class="practice"><strong>${t("run.practice")}</strong> <span>${t("run.not_a_record", { why: practised(why) })}</span></p>` : nothing;
 }
 
 /** @param {string} here */
 export function nav(here) {
-  const pages = [
-    ["/bench", "Bench"], ["/wearer", "Wearer"], ["/gallery", "Gallery"], ["/day", "Day"], ["/people", "People"], ["/facepieces", "Facepieces"], ["/kit", "Kit"],
-    ["/records", "Records"], ["/insight", "Insight"], ["/inputs", "Inputs"], ["/settings", "Settings"],
-  ];
-  return html`<nav aria-label="Pages">${pages.map(
-    ([href, name]) => html`<a href=${href} aria-current=${href === here ? "page" : nothing}>${name}</a>`,
-  )}</nav>`;
+  const pages = ["bench", "wearer", "gallery", "day", "people", "facepieces", "kit", "records", "insight", "drill", "inputs", "settings", "help"];
+  return html`<nav aria-label=${t("run.nav.pages")}>${pages.map(
+    (page) => html`<a href=${`/${page}`} aria-current=${`/${page}` === here ? "page" : nothing}>${t(`run.nav.${page}`)}</a>`,
+  )}<label class="speaks"><span class="quiet">${t("run.nav.language")}</span><select @change=${(/** @type {Event} */ e) => choose(/** @type {HTMLSelectElement} */ (e.target).value)}>${languages.map(
+    (l) => html`<option value=${l.code} lang=${l.code} ?selected=${l.code === spoken()}>${l.name}</option>`,
+  )}</select>${isReviewed() ? nothing : html`<small>${t("run.nav.unreviewed")}</small>`}</label></nav>`;
 }
 
 /** @param {{word: string, ok: boolean}[]} health */
 export function healthLine(health) {
-  return html`<ul class="health" aria-label="State of the box">${health.map(
+  return html`<ul class="health" aria-label=${t("run.state_of_box")}>${health.map(
     (h) => html`<li class=${h.ok ? "" : "bad"}>${h.ok ? nothing : html`<span aria-hidden="true">! </span>`}${h.word}</li>`,
   )}</ul>`;
 }

@@ -4,6 +4,7 @@
 // as a drawing. Pure.
 
 import { html, svg } from "./vendor/lit-html.js";
+import { t } from "./lang.js";
 
 /**
  * @param {{contacts: string[]}} ui
@@ -20,7 +21,7 @@ export function simContacts(ui, inert, press) {
       }} @pointerup=${() => press(line, false)} @pointercancel=${() => press(line, false)} @lostpointercapture=${() => press(line, false)}
       @contextmenu=${(/** @type {Event} */ e) => e.preventDefault()}>${name} <kbd>${key}</kbd></button>`;
   };
-  return html`<div class="contacts" role="group" aria-label="Contacts of the simulated board"><span>Simulated:</span>${one("squeeze", "Bulb", "B")}${one("step", "Step", "G")}${one("taste", "Taste button", "T")}</div>`;
+  return html`<div class="contacts" role="group" aria-label=${t("run.sim.contacts")}><span>${t("run.sim.simulated")}</span>${one("squeeze", t("run.sim.bulb"), "B")}${one("step", t("run.sim.step"), "G")}${one("taste", t("run.sim.button"), "T")}</div>`;
 }
 
 /**

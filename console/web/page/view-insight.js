@@ -4,8 +4,10 @@
 // each question. It computes no figure, and shows no name unless asked to.
 
 import { html, nothing } from "./vendor/lit-html.js";
+import { t } from "./lang.js";
 import { loading, office } from "./view-office.js";
-import { figures, letters } from "./words-desk.js";
+import { bold, rich } from "./view-words.js";
+import { letters, tally } from "./words-desk.js";
 
 /** @typedef {import("./desk.js").Figures} Figures */
 /** @typedef {import("./desk.js").Chart} Chart */
@@ -24,8 +26,8 @@ import { figures, letters } from "./words-desk.js";
  */
 /** @typedef {import("./view-office.js").OfficeActs & {period: (p: Period) => void, days: (from: string, to: string) => void, names: (n: Ui["names"]) => void}} Acts */
 
-/** @type {[Period, string][]} */
-const periods = [["quarter", "Three months"], ["year", "Twelve months"], ["all", "Everything"], ["own", "From day to day"]];
+/** @returns {[Period, string][]} */
+const periods = () => [["quarter", t("desk.insight.quarter")], ["year", t("desk.insight.year")], ["all", t("desk.insight.all")], ["own", t("desk.insight.own")]];
 /** Charts that show testers by their letters. */
 const lettered = new Set(["testers", "invalid", "remarks", "agreement"]);
 /** A table longer than this is folded away at first. */
@@ -34,31 +36,30 @@ const longTable = 8;
 /** @param {import("./view-office.js").Office} o @param {Ui} ui @param {Acts} act */
 export function insight(o, ui, act) {
   const f = ui.figures;
-  return office({ here: "/insight", title: "Insight", cls: "insight", say: f ? summary(f) : "" }, o, act, html`
+  return office({ here: "/insight", title: t("desk.insight.title"), cls: "insight", say: f ? summary(f) : "" }, o, act, html`
     ${choice(ui, act)}
     ${f === null
-      ? o.problem ? nothing : loading("Counting the tests.")
+      ? o.problem ? nothing : loading(t("desk.insight.counting_tests"))
       : f.counts.tests === 0
-        ? html`<p>Figures come with tests. Practice is not counted, and a test on a day that the clock did not know stands in Everything alone.</p>`
-        : html`<p class="note">${figures.split("*").map((part, i) => (i % 2 ? html`<b>${part}</b>` : part))}</p>
+        ? html`<p>${t("desk.insight.figures_come")}</p>`
+        : html`<p class="note">${rich("desk.figures", {}, bold)}</p>
           ${left(f)}
-          <nav class="questions-of" aria-label="Figures on this page">${f.charts.map((c) => html`<a href=${`#${c.id}`}>${c.title}</a>`)}</nav>
+          <nav class="questions-of" aria-label=${t("desk.insight.on_page")}>${f.charts.map((c) => html`<a href=${`#${c.id}`}>${c.title}</a>`)}</nav>
           ${f.charts.map((c) => chart(c, ui))}
           ${names(ui, act)}`}`);
 }
 
 /** @param {Figures} f */
 function summary({ counts: c }) {
-  if (c.tests === 0) return "No test in this time.";
-  const parts = [[c.pass, "pass"], [c.fail, "fail"], [c.not_valid, "not valid"], [c.cannot_taste, "cannot taste"]].filter(([n]) => n !== 0);
-  return `*${c.tests} ${c.tests === 1 ? "test" : "tests"}:* ${parts.map(([n, w]) => `${n} ${w}`).join(", ")}.`;
+  if (c.tests === 0) return t("desk.insight.no_test");
+  return t("desk.insight.sum", { n: c.tests, parts: tally({ pass: c.pass, fail: c.fail, not_valid: c.not_valid, cannot_taste: c.cannot_taste }) });
 }
 
 /** @param {Figures} f */
 function left(f) {
   const parts = [
-    f.undated ? `${f.undated} of them on a day that is not known for sure: they are in no week or month.` : "",
-    f.leftOut ? `${f.leftOut} more could not be counted, since their facts contradict each other.` : "",
+    f.undated ? t("desk.insight.undated", { n: f.undated }) : "",
+    f.leftOut ? t("desk.insight.left_out", { n: f.leftOut }) : "",
   ].filter(Boolean);
   return parts.length ? html`<p class="note">${parts.join(" ")}</p>` : nothing;
 }
@@ -66,13 +67,13 @@ function left(f) {
 /** @param {Ui} ui @param {Acts} act */
 function choice(ui, act) {
   const value = (/** @type {Event} */ e) => /** @type {HTMLInputElement} */ (e.target).value;
-  return html`<section class="asking" aria-label="Which time">
-    <fieldset class="field"><legend>Time</legend><div class="either slim">${periods.map(
+  return html`<section class="asking" aria-label=${t("desk.insight.which_time")}>
+    <fieldset class="field"><legend>${t("desk.insight.time")}</legend><div class="either slim">${periods().map(
       ([key, word]) => html`<label class="option"><input type="radio" name="period" value=${key} .checked=${ui.period === key} @change=${() => act.period(key)}><span>${word}</span></label>`,
     )}</div></fieldset>
     ${ui.period === "own"
-      ? html`<label class="field"><span>From day</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(value(e), ui.to)}></label>
-        <label class="field"><span>To day</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, value(e))}></label>`
+      ? html`<label class="field"><span>${t("desk.records.from")}</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(value(e), ui.to)}></label>
+        <label class="field"><span>${t("desk.records.to")}</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, value(e))}></label>`
       : nothing}
   </section>`;
 }
@@ -84,28 +85,28 @@ function chart(c, ui) {
   return html`<section class="figure" aria-labelledby=${`h-${c.id}`} id=${c.id}>
     <div class="reads"><h2 id=${`h-${c.id}`}>${c.title}</h2><p class="says">${c.say}</p>${c.notes.map((n) => html`<p class="small">${n}</p>`)}
       ${known.length ? html`<p class="small letters-here">${known.map((l) => html`<span><b>${l.letter}</b> ${l.name}</span> `)}</p>` : nothing}</div>
-    <div class="drawn">${drawing?.node ? html`<div class="scroll" tabindex="0" role="group" aria-label=${`Drawing: ${c.title}`}>${drawing.node}</div>` : drawing?.why ? html`<p class="why">This drawing is not shown, since ${drawing.why}. The table holds the same figures.</p>` : nothing}
-      ${c.rows.length === 0 ? nothing : html`<details ?open=${c.rows.length <= longTable && (ui.narrow || !drawing?.node)}><summary>${drawing?.node ? "The same as a table" : "Table"}, ${c.rows.length} ${c.rows.length === 1 ? "row" : "rows"}</summary>${table(c)}</details>`}</div>
+    <div class="drawn">${drawing?.node ? html`<div class="scroll" tabindex="0" role="group" aria-label=${t("desk.insight.drawing", { title: c.title })}>${drawing.node}</div>` : drawing?.why ? html`<p class="why">${t("desk.insight.not_shown", { why: drawing.why })}</p>` : nothing}
+      ${c.rows.length === 0 ? nothing : html`<details ?open=${c.rows.length <= longTable && (ui.narrow || !drawing?.node)}><summary>${t(drawing?.node ? "desk.insight.same_table" : "desk.insight.table_rows", { n: c.rows.length })}</summary>${table(c)}</details>`}</div>
   </section>`;
 }
 
 /** @param {Chart} c */
 function table(c) {
   const right = c.columns.map((_, i) => c.rows.some((r) => r[i]?.number));
-  return html`<div class="scroll" tabindex="0" role="group" aria-label=${`Table: ${c.title}`}><table class="numbers"><thead><tr>${c.columns.map((k, i) => html`<th scope="col" class=${right[i] ? "right" : ""}>${k.name}${k.unit ? html` <small>${k.unit}</small>` : nothing}</th>`)}</tr></thead>
+  return html`<div class="scroll" tabindex="0" role="group" aria-label=${t("desk.insight.table", { title: c.title })}><table class="numbers"><thead><tr>${c.columns.map((k, i) => html`<th scope="col" class=${right[i] ? "right" : ""}>${k.name}${k.unit ? html` <small>${k.unit}</small>` : nothing}</th>`)}</tr></thead>
     <tbody>${c.rows.map((r) => html`<tr>${r.map((cell, i) => (i === 0 ? html`<th scope="row">${cell.text}</th>` : html`<td class=${right[i] ? "right" : ""}>${cell.text}</td>`))}</tr>`)}</tbody></table></div>`;
 }
 
 /** @param {Ui} ui @param {Acts} act */
 function names(ui, act) {
   if (ui.names === "hidden") {
-    return html`<section class="who-is" aria-labelledby="h-letters"><h2 id="h-letters">Testers stand here as letters</h2><p class="small">In the order of their first test in this time, so that a figure is read before a name.</p><div class="row"><button @click=${() => act.names("warned")}>Which letter is whom<small>read a caution first</small></button></div></section>`;
+    return html`<section class="who-is" aria-labelledby="h-letters"><h2 id="h-letters">${t("desk.insight.letters_title")}</h2><p class="small">${t("desk.insight.letters_order")}</p><div class="row"><button @click=${() => act.names("warned")}>${t("desk.insight.which_letter")}<small>${t("desk.insight.caution_first")}</small></button></div></section>`;
   }
-  return html`<section class="who-is" aria-labelledby="h-letters"><h2 id="h-letters">${ui.names === "warned" ? "Before names stand here" : "Who is behind the letters"}</h2>
-    ${letters.map((t) => html`<p class="notice">${t}</p>`)}
+  return html`<section class="who-is" aria-labelledby="h-letters"><h2 id="h-letters">${ui.names === "warned" ? t("desk.insight.before_names") : t("desk.insight.who_behind")}</h2>
+    ${letters().map((x) => html`<p class="notice">${x}</p>`)}
     ${ui.names === "shown"
-      ? ui.letters.length ? html`<dl class="letters">${ui.letters.map((l) => html`<div><dt>${l.letter}</dt><dd>${l.name}</dd></div>`)}</dl>` : html`<p>There is no tester in this time.</p>`
+      ? ui.letters.length ? html`<dl class="letters">${ui.letters.map((l) => html`<div><dt>${l.letter}</dt><dd>${l.name}</dd></div>`)}</dl>` : html`<p>${t("desk.insight.no_tester")}</p>`
       : nothing}
-    <div class="row">${ui.names === "warned" ? html`<button @click=${() => act.names("shown")}>Show the names<small>until this page is left</small></button>` : nothing}<button @click=${() => act.names("hidden")}>${ui.names === "warned" ? "Leave them letters" : "Hide the names"}</button></div>
+    <div class="row">${ui.names === "warned" ? html`<button @click=${() => act.names("shown")}>${t("desk.insight.show_names")}<small>${t("desk.insight.until_left")}</small></button>` : nothing}<button @click=${() => act.names("hidden")}>${ui.names === "warned" ? t("desk.insight.leave_letters") : t("desk.insight.hide_names")}</button></div>
   </section>`;
 }

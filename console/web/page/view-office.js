@@ -5,7 +5,9 @@
 
 import { html, nothing, svg } from "./vendor/lit-html.js";
 import { shape } from "./draw.js";
+import { t } from "./lang.js";
 import { nav, practice, sentence } from "./view-common.js";
+import { bold, rich } from "./view-words.js";
 
 /** @typedef {import("./office.js").Office} Office */
 /** @typedef {{setBy: (name: string) => void, settle: () => unknown, takeBack: () => void, undo: () => unknown}} OfficeActs */
@@ -20,7 +22,7 @@ import { nav, practice, sentence } from "./view-common.js";
 export function office(page, o, act, body) {
   return html`<main class=${`sheet plain office ${page.cls ?? ""}`}>
     <header class="head"><h1 tabindex="-1">${page.title}</h1>${nav(page.here)}
-      <label class=${`by ${o.byMissing ? "wanted" : ""}`}><span>Done by</span><input id="by" type="text" maxlength="120" autocomplete="off" spellcheck="false" .value=${o.by} @change=${(/** @type {Event} */ e) => act.setBy(typedIn(e))}></label></header>
+      <label class=${`by ${o.byMissing ? "wanted" : ""}`}><span>${t("office.done_by")}</span><input id="by" type="text" maxlength="120" autocomplete="off" spellcheck="false" .value=${o.by} @change=${(/** @type {Event} */ e) => act.setBy(typedIn(e))}></label></header>
     ${page.own ? nothing : practice(o.practice)}
     ${lines(o, act)}
     ${page.say ? html`<p class="say" aria-live="polite">${sentence(page.say)}</p>` : nothing}
@@ -31,12 +33,12 @@ export function office(page, o, act, body) {
 /** @param {Office} o @param {OfficeActs} act */
 function lines(o, act) {
   return html`<div class="tell">
-    <div role="alert">${o.problem ? html`<p class="problem"><span aria-hidden="true">⊘ </span>${o.problem}</p>` : nothing}${o.byMissing ? html`<p class="problem"><span aria-hidden="true">⊘ </span>Write your name under <b>Done by</b> first: it stands with everything that is noted.</p>` : nothing}</div>
+    <div role="alert">${o.problem ? html`<p class="problem"><span aria-hidden="true">⊘ </span>${o.problem}</p>` : nothing}${o.byMissing ? html`<p class="problem"><span aria-hidden="true">⊘ </span>${rich("office.write_name", { field: bold(t("office.done_by")) })}</p>` : nothing}</div>
     <div role="status">${o.busy ? html`<p class="note going">${o.busy}${o.done ? `: ${o.done}` : ""} …</p>` : nothing}${o.said && !o.undo ? html`<p class="note">${o.said}</p>` : nothing}</div>
-    ${o.undo ? html`<div class="note take" role="status"><span>${o.undo.text}</span><button @click=${act.undo}>Put back<small>${o.undo.take}</small></button></div>` : nothing}
+    ${o.undo ? html`<div class="note take" role="status"><span>${o.undo.text}</span><button @click=${act.undo}>${o.undo.word || html`${t("office.put_back")}<small>${o.undo.take}</small>`}</button></div>` : nothing}
     ${o.pending
-      ? html`<div class="notice take" role="group" aria-label="About to be noted"><span role="status">${o.pending.text}</span><span class="wait" aria-hidden="true">noted in ${o.pending.left} s</span>
-          <button class="primary" @click=${act.settle}>Note it now</button><button @click=${act.takeBack}>Take back<small>${o.pending.take}</small></button></div>`
+      ? html`<div class="notice take" role="group" aria-label=${t("office.about_to")}><span role="status">${o.pending.text}</span><span class="wait" aria-hidden="true">${t("office.noted_in", { n: o.pending.left })}</span>
+          <button class="primary" @click=${act.settle}>${t("office.note_now")}</button><button @click=${act.takeBack}>${t("office.take_back")}<small>${o.pending.take}</small></button></div>`
       : nothing}
   </div>`;
 }

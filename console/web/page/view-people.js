@@ -4,6 +4,7 @@
 // next while nobody is searched. Pure.
 
 import { html, nothing } from "./vendor/lit-html.js";
+import { t } from "./lang.js";
 import { called, firstDue, labelOf, personStanding, standing, yearLine } from "./state-office.js";
 import { drawing, office, pipSvg, typedIn } from "./view-office.js";
 import { dueWhys } from "./words-office.js";
@@ -15,7 +16,7 @@ import { lookUp } from "./words.js";
  * @typedef {object} Ui
  * @property {string} query
  * @property {Person[]|null} people   null: not asked for
- * @property {"none"|"some"|"many"} more  whether there are more, and whether they can be shown
+ * @property {boolean} more           there are more than are shown
  * @property {boolean} searching      an answer is under way
  * @property {Due[]|null} due         null: not read yet
  * @property {boolean|null} nobody    nobody is entered at all; null: not known yet
@@ -27,24 +28,24 @@ import { lookUp } from "./words.js";
 /** @param {import("./office.js").Office} o @param {Ui} ui @param {Acts} act */
 export function people(o, ui, act) {
   const asked = ui.query.trim() !== "";
-  return office({ here: "/people", title: "People", cls: "people" }, o, act, html`
+  return office({ here: "/people", title: t("office.people.title"), cls: "people" }, o, act, html`
     <div class="finder">
-      <label class="find"><span>Name or company number</span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.search(typedIn(e))}></label>
-      <p class="links"><a class="to" href="/people/new">Enter a person</a><a class="to" href="/people/import">Bring a list</a></p>
+      <label class="find"><span>${t("office.people.find")}</span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.search(typedIn(e))}></label>
+      <p class="links"><a class="to" href="/people/new">${t("office.people.enter")}</a><a class="to" href="/people/import">${t("office.people.bring")}</a></p>
     </div>
     ${asked ? found(ui, act) : ui.nobody ? nobody() : due(ui)}
-    <p class="links foot-links"><span>Take everything along:</span><a class="to" href="/api/v1/people.csv" download>CSV</a><a class="to" href="/api/v1/people.xlsx" download>XLSX</a><a class="to" href="/api/v1/due.ics" download>Due dates for a calendar</a></p>`);
+    <p class="links foot-links"><span>${t("office.people.take")}</span><a class="to" href="/api/v1/people.csv">CSV</a><a class="to" href="/api/v1/people.xlsx">XLSX</a><a class="to" href="/api/v1/due.ics">${t("office.people.calendar")}</a></p>`);
 }
 
 /** @param {Ui} ui @param {Acts} act */
 function found(ui, act) {
   const n = ui.people?.length ?? 0;
-  const word = ui.people === null ? "Looking." : n === 0 ? `Nobody is called or numbered “${ui.query.trim()}”.` : `${n}${ui.more === "none" ? "" : " and more"} found`;
-  return html`<section aria-label="Found" class=${ui.searching ? "older" : ""}>
+  const word = ui.people === null ? t("office.people.looking") : n === 0 ? t("office.people.none_found", { query: ui.query.trim() }) : t(ui.more ? "office.people.count_more" : "office.people.count", { n });
+  return html`<section aria-label=${t("office.people.found")} class=${ui.searching ? "older" : ""}>
     <p class="counted" role="status">${word}</p>
-    ${ui.people !== null && n === 0 ? html`<p>Each word may be the beginning of a name or number; marks above letters do not matter. Or <a href=${`/people/new?name=${encodeURIComponent(ui.query.trim())}`}>enter ${ui.query.trim()}</a>.</p>` : nothing}
+    ${ui.people !== null && n === 0 ? html`<p>${t("office.people.how_found")} <a href=${`/people/new?name=${encodeURIComponent(ui.query.trim())}`}>${t("office.people.enter_this", { name: ui.query.trim() })}</a></p>` : nothing}
     <ul class="folk">${(ui.people ?? []).map((p) => row(p, ui))}</ul>
-    ${ui.more === "some" ? html`<p><button @click=${act.more} ?disabled=${ui.searching}>Show more</button></p>` : ui.more === "many" ? html`<p>There are more. Write more of the name or number to find the one.</p>` : nothing}
+    ${ui.more ? html`<p><button @click=${act.more} ?disabled=${ui.searching}>${t("office.people.show_more")}</button></p>` : nothing}
   </section>`;
 }
 
@@ -56,14 +57,14 @@ function row(p, ui) {
   return html`<li><a class=${`person is-${s.key}`} href=${`/people/${encodeURIComponent(p.id)}`}>${pipSvg(s.pip)}
     <span class="who"><b><bdi>${called(p)}</bdi></b><small>${[p.name ? p.number : "", p.job].filter(Boolean).join(", ")}</small></span>
     ${p.left ? html`<span></span>` : drawing(yearLine(ui.today, passed, d?.on ?? ""), 300, 36, "", "year")}
-    <span class="stand"><strong>${s.word}</strong><small>${d ? labelOf(ui.facepieces, d.facepiece) : ""}${p.cleared || p.left ? "" : d ? "; no clearance" : "no clearance"}</small></span></a></li>`;
+    <span class="stand"><strong>${s.word}</strong><small>${d ? labelOf(ui.facepieces, d.facepiece) : ""}${p.cleared || p.left ? "" : `${d ? "; " : ""}${t("office.people.no_clearance")}`}</small></span></a></li>`;
 }
 
 /** @param {Ui} ui */
 function due(ui) {
-  if (ui.due === null) return html`<p class="counted">Reading who is due.</p>`;
-  if (ui.due.length === 0) return html`<p class="say">Nobody is due in the next thirty days. Type a name to find somebody.</p>`;
-  return html`<section aria-label="Due next"><h2>Due next</h2>
+  if (ui.due === null) return html`<p class="counted">${t("office.people.reading_due")}</p>`;
+  if (ui.due.length === 0) return html`<p class="say">${t("office.people.nobody_due")}</p>`;
+  return html`<section aria-label=${t("office.people.due_next")}><h2>${t("office.people.due_next")}</h2>
     <ul class="folk">${ui.due.map((d) => {
       const s = standing(d.on, ui.today);
       return html`<li><a class=${`person is-${s.key}`} href=${`/people/${encodeURIComponent(d.person)}`}>${pipSvg(s.pip)}
@@ -74,7 +75,7 @@ function due(ui) {
 }
 
 function nobody() {
-  return html`<section class="empty"><p class="say">Nobody is entered yet.</p>
-    <p>A name or a company number is enough to begin. Whoever keeps a list already, in a table of any kind, can bring it: it is shown first, and nothing is taken in before you say so.</p>
-    <p class="links"><a class="to first" href="/people/new">Enter the first person</a><a class="to" href="/people/import">Bring a list</a></p></section>`;
+  return html`<section class="empty"><p class="say">${t("office.people.nobody")}</p>
+    <p>${t("office.people.begin")}</p>
+    <p class="links"><a class="to first" href="/people/new">${t("office.people.enter_first")}</a><a class="to" href="/people/import">${t("office.people.bring")}</a></p></section>`;
 }

@@ -5,13 +5,15 @@
 
 import { html, nothing, svg } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
+import { dayIn, figure, sentences, t } from "./lang.js";
 import { drawn, pathOf, ratio } from "./sign.js";
 import { byDay, cardRefused, labelNow, ofRecord, outcomeNow, signatureOf, signRefused, when, whoOf } from "./state-record.js";
 import { marks } from "./state.js";
 import { practice } from "./view-common.js";
 import { filledIn, loading, office, textOf } from "./view-office.js";
-import { agents, exercise, fault, lookUp, outcomes, prevails, proofs, reasons, remarks, roles } from "./words.js";
-import { evidence, labels, noCard, pieces, qualities, signers, signing } from "./words-desk.js";
+import { rich } from "./view-words.js";
+import { agents, exercise, fault, lookUp, outcomes, prevails, proofs, reasons, remarks, roles, stages } from "./words.js";
+import { evidence, labels, noCard, pieces, qualities, signers, signing, tally } from "./words-desk.js";
 
 /** @typedef {import("./state-record.js").Row} Row */
 /** @typedef {import("./state-record.js").Full} Full */
@@ -33,21 +35,25 @@ import { evidence, labels, noCard, pieces, qualities, signers, signing } from ".
  * @property {string} query
  * @property {{id: string, called: string, more: string}[]|null} matches  people who may be meant
  * @property {{id: string, called: string}|null} person
+ * @property {boolean} goesOn        the part that came held too few: the next is being read
+ * @property {{id: string, label: string}[]} facepieces
+ * @property {string} facepiece      its id; empty: all
+ * @property {string} tester         empty: all
  */
-/** @typedef {OfficeActs & {want: (w: Wanted) => void, days: (from: string, to: string) => void, type: (text: string) => void, choose: (p: {id: string, called: string}|null) => void, older: () => void, save: (path: string) => void}} ListActs */
+/** @typedef {OfficeActs & {sort: (facepiece: string, tester: string) => void, want: (w: Wanted) => void, days: (from: string, to: string) => void, type: (text: string) => void, choose: (p: {id: string, called: string}|null) => void, older: () => void, save: (path: string) => void}} ListActs */
 
 /** @param {Event} e */
 const valueIn = (e) => /** @type {HTMLInputElement} */ (e.target).value;
 
-/** @type {[Wanted, string][]} */
-const wants = [["all", "All"], ["pass", "Pass"], ["fail", "Fail"], ["not_valid", "Not valid"], ["cannot_taste", "Cannot taste"], ["recalled", "Recalled"], ["practice", "Practice"]];
+const wants = () => /** @type {[Wanted, string][]} */ ([["all", t("desk.records.all")], ...Object.entries(outcomes), ["recalled", t("desk.records.want_recalled")], ["practice", t("desk.records.want_practice")]]);
 
 /** @param {Office} o @param {ListUi} ui @param {ListActs} act */
 export function records(o, ui, act) {
-  return office({ here: "/records", title: "Records", cls: "records", say: ui.rows === null ? "" : summary(ui) }, o, act, html`
+  return office({ here: "/records", title: t("desk.records.title"), cls: "records", say: ui.rows === null ? "" : summary(ui) }, o, act, html`
     ${ui.whole ? filters(ui, act) : nothing}
-    ${ui.rows === null ? (o.problem ? nothing : loading("Reading the records.")) : ui.rows.length === 0 ? none(ui) : book(ui.rows)}
-    ${ui.more ? html`<p class="row"><button ?disabled=${ui.reading} @click=${act.older}>Look further back<small>${ui.looked} read${ui.oldest ? `, back to ${ui.oldest}` : ""}</small></button></p>` : nothing}
+    ${ui.rows === null ? (o.problem ? nothing : loading(t("desk.records.reading"))) : ui.rows.length === 0 ? (ui.goesOn ? nothing : none(ui)) : book(ui.rows)}
+    <p class="small" role="status">${ui.goesOn ? t("desk.records.goes_on", { n: ui.rows?.length ?? 0 }) : nothing}</p>
+    ${ui.more && !ui.goesOn ? html`<p class="row"><button ?disabled=${ui.reading} @click=${act.older}>${t("desk.records.further")}<small>${ui.oldest ? t("desk.records.read_back", { n: ui.looked, day: dayIn(ui.oldest) }) : t("desk.records.read", { n: ui.looked })}</small></button></p>` : nothing}
     ${ui.whole ? exports(act) : nothing}`);
 }
 
@@ -56,28 +62,28 @@ function summary(ui) {
   const rows = ui.rows ?? [];
   if (rows.length === 0) return "";
   const real = rows.filter((r) => !r.practice);
-  const parts = Object.entries(outcomes).map(([key, word]) => [real.filter((r) => r.outcome === key).length, word.toLowerCase()]).filter(([n]) => n !== 0);
-  const trial = rows.length - real.length;
-  if (trial) parts.push([trial, "practice"]);
-  return `${ui.person ? `${ui.person.called}: ` : ""}*${rows.length} ${rows.length === 1 ? "record" : "records"}*${ui.more ? " so far" : ""}: ${parts.map(([n, w]) => `${n} ${w}`).join(", ")}.`;
+  const parts = tally(Object.fromEntries([...Object.keys(outcomes).map((key) => [key, real.filter((r) => r.outcome === key).length]), ["practice", rows.length - real.length]]));
+  return `${ui.person ? `${ui.person.called}: ` : ""}${t(ui.more ? "desk.records.sum_so_far" : "desk.records.sum", { n: rows.length, parts })}`;
 }
 
 /** @param {ListUi} ui */
 function none(ui) {
-  const asked = ui.wanted !== "all" || ui.from || ui.to || ui.person;
-  return html`<p class="say">${asked ? (ui.more ? "None of those that were read. Look further back." : "No record is like that.") : "No record yet. A run that is closed leaves one."}</p>`;
+  const asked = ui.wanted !== "all" || ui.from || ui.to || ui.person || ui.facepiece || ui.tester;
+  return html`<p class="say">${asked ? (ui.more ? t("desk.records.none_read") : t("desk.records.none_like")) : t("desk.records.none_yet")}</p>`;
 }
 
 /** @param {ListUi} ui @param {ListActs} act */
 function filters(ui, act) {
-  return html`<section class="asking noprint" aria-label="Which records">
+  return html`<section class="asking noprint" aria-label=${t("desk.records.which")}>
     <div class="seek">${ui.person
-      ? html`<p class="field"><span>Wearer</span><button @click=${() => act.choose(null)}>${ui.person.called}<small>show everybody again</small></button></p>`
-      : html`<label class="field"><span>Find a wearer <small>name or number</small></span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.type(valueIn(e))}></label>
-        <div role="status">${ui.matches === null ? nothing : ui.matches.length === 0 ? html`<p class="small">Nobody of that name is on the list.</p>` : html`<ul class="matches" aria-label="People found">${ui.matches.map((m) => html`<li><button @click=${() => act.choose(m)}>${m.called}<small>${m.more}</small></button></li>`)}</ul>`}</div>`}</div>
-    <label class="field"><span>From day</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(valueIn(e), ui.to)}></label>
-    <label class="field"><span>To day</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, valueIn(e))}></label>
-    <fieldset class="field outcome-choice"><legend>Outcome</legend><div class="either slim">${wants.map(
+      ? html`<p class="field"><span>${t("desk.records.wearer")}</span><button @click=${() => act.choose(null)}>${ui.person.called}<small>${t("desk.records.everybody")}</small></button></p>`
+      : html`<label class="field"><span>${t("desk.records.find")} <small>${t("desk.records.find_hint")}</small></span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.type(valueIn(e))}></label>
+        <div role="status">${ui.matches === null ? nothing : ui.matches.length === 0 ? html`<p class="small">${t("desk.records.nobody")}</p>` : html`<ul class="matches" aria-label=${t("desk.records.people_found")}>${ui.matches.map((m) => html`<li><button @click=${() => act.choose(m)}>${m.called}<small>${m.more}</small></button></li>`)}</ul>`}</div>`}</div>
+    <label class="field"><span>${t("desk.records.from")}</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(valueIn(e), ui.to)}></label>
+    <label class="field"><span>${t("desk.records.to")}</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, valueIn(e))}></label>
+    <label class="field"><span>${t("desk.record.facepiece")}</span><select @change=${(/** @type {Event} */ e) => act.sort(valueIn(e), ui.tester)}><option value="" ?selected=${ui.facepiece === ""}>${t("desk.records.every_facepiece")}</option>${ui.facepieces.map((f) => html`<option value=${f.id} ?selected=${f.id === ui.facepiece}>${f.label}</option>`)}</select></label>
+    <label class="field tester-of"><span>${t("desk.records.tester")} <small>${t("desk.records.tester_hint")}</small></span><input type="text" maxlength="120" autocomplete="off" spellcheck="false" .value=${ui.tester} @change=${(/** @type {Event} */ e) => act.sort(ui.facepiece, valueIn(e))}></label>
+    <fieldset class="field outcome-choice"><legend>${t("desk.records.outcome")}</legend><div class="either slim">${wants().map(
       ([key, word]) => html`<label class="option"><input type="radio" name="wanted" value=${key} .checked=${ui.wanted === key} @change=${() => act.want(key)}><span>${word}</span></label>`,
     )}</div></fieldset>
   </section>`;
@@ -85,19 +91,19 @@ function filters(ui, act) {
 
 /** @param {ListActs} act */
 function exports(act) {
-  const all = [["/runs.csv", "CSV", "every record, as text"], ["/runs.xlsx", "XLSX", "every record, as a workbook"], ["/due.ics", "ICS", "due days, for a calendar"]];
-  return html`<section class="take noprint" aria-labelledby="h-take"><h2 id="h-take">Take along</h2><div class="row">${all.map(
+  const all = [["/runs.csv", "CSV", t("desk.records.csv")], ["/runs.xlsx", "XLSX", t("desk.records.xlsx")], ["/due.ics", "ICS", t("desk.records.ics")]];
+  return html`<section class="take noprint" aria-labelledby="h-take"><h2 id="h-take">${t("desk.records.take")}</h2><div class="row">${all.map(
     ([path = "", word, small]) => html`<button @click=${() => act.save(path)}>${word}<small>${small}</small></button>`,
-  )}</div><p class="small">These files hold names. Keep them as you keep the records.</p></section>`;
+  )}</div><p class="small">${t("desk.records.names_kept")}</p></section>`;
 }
 
 /** The rows, day by day. @param {Row[]} rows */
 function book(rows) {
-  return html`<table class="book"><thead><tr><th scope="col">Opened</th><th scope="col">Wearer, facepiece</th><th scope="col">Outcome</th></tr></thead>
-    ${byDay(rows).map((d) => html`<tbody><tr class="day"><th scope="rowgroup" colspan="3"><span>${d.day || "Day not known"}</span> <span class="glance" aria-hidden="true">${d.rows.map((r) => pip(r.practice ? "practice" : r.outcome))}</span></th></tr>${d.rows.map(
+  return html`<table class="book"><thead><tr><th scope="col">${t("desk.records.opened")}</th><th scope="col">${t("desk.records.wearer_facepiece")}</th><th scope="col">${t("desk.records.outcome")}</th></tr></thead>
+    ${byDay(rows).map((d) => html`<tbody><tr class="day"><th scope="rowgroup" colspan="3"><span>${dayIn(d.day) || t("desk.records.day_unknown")}</span> <span class="glance" aria-hidden="true">${d.rows.map((r) => pip(r.practice ? "practice" : r.outcome))}</span></th></tr>${d.rows.map(
       (r) => html`<tr><td><a href=${`/records/${encodeURIComponent(r.run)}`}>${r.at.slice(11, 16) || r.run}</a></td>
-        <td>${r.name || (r.person ? html`<span class="small">erased</span>` : "")}<small>${r.facepiece}</small></td>
-        <td>${standing(r)}${r.reason && !r.recalled ? html`<small>${lookUp(reasons, r.reason)}</small>` : nothing}${r.recalled ? html`<small>${lookUp(reasons, r.recalled)}</small>` : nothing}</td></tr>`,
+        <td>${r.name || (r.person ? html`<span class="small">${t("desk.records.erased")}</span>` : "")}<small>${r.facepiece}</small></td>
+        <td>${standing(r)} <a href=${`/review/${encodeURIComponent(r.run)}`} aria-label=${t("desk.records.review_of", { run: r.run })}>${t("desk.records.review")}</a>${r.reason && !r.recalled ? html`<small>${lookUp(reasons, r.reason)}</small>` : nothing}${r.recalled ? html`<small>${lookUp(reasons, r.recalled)}</small>` : nothing}</td></tr>`,
     )}</tbody>`)}</table>`;
 }
 
@@ -112,7 +118,7 @@ function pip(key) {
 
 /** How a run stands now, and how it stood first. @param {Row} r */
 function standing(r) {
-  return html`${r.recalled && r.first !== r.outcome ? html`<s class="was">${outcome(r.first)}</s> ` : nothing}<span class=${`outcome ${r.outcome}`}>${outcome(r.outcome)}</span>${r.recalled ? html` <span class="stamp recalled">recalled</span>` : nothing}${r.practice ? html` <span class="stamp">practice</span>` : nothing}`;
+  return html`${r.recalled && r.first !== r.outcome ? html`<s class="was">${outcome(r.first)}</s> ` : nothing}<span class=${`outcome ${r.outcome}`}>${outcome(r.outcome)}</span>${r.recalled ? html` <span class="stamp recalled">${t("desk.records.recalled")}</span>` : nothing}${r.practice ? html` <span class="stamp">${t("desk.records.practice")}</span>` : nothing}`;
 }
 
 /** @param {string} o */
@@ -133,45 +139,53 @@ function outcome(o) {
  * @property {import("./sign.js").Point[][]} letters  its letters
  * @property {import("./desk.js").Claim|null} claim
  * @property {string} picture        of the card, as data; empty: not asked for
+ * @property {string} code           the evidence as a code, as data; empty: none yet
+ * @property {Row[]|null} beside     runs that this one may be laid beside; null: not asked for
  */
 /**
  * @typedef {OfficeActs & {save: (path: string) => void, mode: (m: RecordUi["mode"]) => void, amend: (field: string, to: string, reason: string) => void,
- *   pen: (what: "down"|"move"|"up", x: number, y: number) => void, wipe: () => void, type: (text: string) => void, sign: () => void, prove: () => void, copy: (text: string, what: string) => void, card: () => void}} RecordActs
+ *   pen: (what: "down"|"move"|"up", x: number, y: number) => void, wipe: () => void, type: (text: string) => void, sign: () => void, prove: () => void, copy: (text: string, what: string) => void, card: () => void, beside: () => void}} RecordActs
  */
 
 /** @param {Office} o @param {RecordUi} ui @param {RecordActs} act */
 export function record(o, ui, act) {
   const { full } = ui;
-  const page = { here: "/records", title: full ? "Record of a fit test" : "Record", cls: "record" };
-  if (full === null) return office(page, o, act, ui.open ? html`<p class="say">This run is still open. Its record is made when it ends.</p><p><a href="/bench">To the Bench</a></p>` : o.problem ? html`<p><a href="/records">All records</a></p>` : loading("Reading the record."));
+  const page = { here: "/records", title: full ? t("desk.record.of") : t("desk.record.title"), cls: "record" };
+  if (full === null) return office(page, o, act, ui.open ? html`<p class="say">${t("desk.record.still_open")}</p><p><a href="/bench">${t("desk.record.to_bench")}</a></p>` : o.problem ? html`<p><a href="/records">${t("desk.record.all")}</a></p>` : loading(t("desk.record.reading")));
   const r = full.record;
   const { strip, frames } = ofRecord(full, ui.size);
   const now = outcomeNow(full, ui.run);
   return office({ ...page, own: true }, o, act, html`
     ${practice(full.practice)}
-    <section class="outcome-line" aria-label="Outcome">${ui.run?.recalled && now !== r.outcome ? html`<p class="outcome"><s class="was">${outcome(r.outcome)}</s></p>` : nothing}<p class=${`outcome ${now}`}>${outcome(now)}</p>
-      <p>${ui.run?.recalled ? "" : r.reason ? lookUp(reasons, r.reason) : "Nothing was tasted through the whole test, with every dose given."}</p></section>
-    ${ui.run?.recalled ? html`<p class="notice recall"><strong>Recalled.</strong> ${lookUp(reasons, ui.run.recalled)} The facts below stay as they were written; the outcome does not stand any more, and the person is to be tested again.</p>` : nothing}
-    <div class="strip strips">${frames.map((frame, i) => stripSvg(strip, frame, `strip of the run${frames.length > 1 ? `, part ${i + 1} of ${frames.length}` : ""}: squeezes due and given, exercises, and the modelled hood level`))}</div>
-    <p class="small">Level under the hood: modelled, every squeeze adding one and everything halving in ${strip.halfLifeMs / 1000} s. An aid to see what happened, never evidence.</p>
+    <section class="outcome-line" aria-label=${t("desk.records.outcome")}>${ui.run?.recalled && now !== r.outcome ? html`<p class="outcome"><s class="was">${outcome(r.outcome)}</s></p>` : nothing}<p class=${`outcome ${now}`}>${outcome(now)}</p>
+      <p>${ui.run?.recalled ? "" : r.reason ? lookUp(reasons, r.reason) : t("desk.record.nothing_tasted")}</p></section>
+    ${ui.run?.recalled ? html`<p class="notice recall"><strong>${t("desk.record.recall")}</strong> ${lookUp(reasons, ui.run.recalled)} ${t("desk.record.recall_means")}</p>` : nothing}
+    <div class="strip strips">${frames.map((frame, i) => stripSvg(strip, frame, frames.length > 1 ? t("desk.record.strip_part", { i: i + 1, of: frames.length }) : t("desk.record.strip")))}</div>
+    <p class="small">${t("desk.record.modelled", { n: strip.halfLifeMs / 1000 })}</p>
     ${takeAway(full, ui, act)}
     <div class="two">${facts(full, ui)}<div class="stack later">${doses(full)}${signatures(full, ui, act)}${corrections(ui, act)}</div></div>
-    <p class="prevails">${full.prevails || prevails}</p>
+    <p class="prevails">${full.prevails || prevails()}</p>
     <div class="two later">${opening(full)}${proof(full, ui, act)}</div>
-    <p class="signs"><span>Tester</span><span>Wearer</span></p>`);
+    <p class="signs"><span>${t("desk.records.tester")}</span><span>${t("desk.records.wearer")}</span></p>`);
 }
 
 /** @param {Full} full @param {RecordUi} ui @param {RecordActs} act */
 function takeAway(full, ui, act) {
   const at = `/runs/${encodeURIComponent(full.run)}`;
   const why = cardRefused(full, ui.run);
-  return html`<section class="take noprint" aria-label="Take along"><div class="row">
+  return html`<section class="take noprint" aria-label=${t("desk.records.take")}><div class="row">
     ${ui.run === null
-      ? html`<button @click=${() => print()}>Print</button>`
-      : html`<button class="primary" @click=${() => act.save(`${at}/record.pdf`)}>Record, PDF<small>all its fields, to print</small></button>
-        <button @click=${() => act.save(`${at}/record.json`)}>Record, JSON<small>for another program</small></button>
-        ${why ? nothing : html`<button @click=${() => act.save(`${at}/card.pdf`)}>Wallet card, PDF<small>to print</small></button><button @click=${() => act.save(`${at}/card.png`)}>Wallet card, PNG<small>for a telephone</small></button>`}`}
-  </div>${ui.run !== null && why ? html`<p class="why"><b>No wallet card.</b> ${lookUp(noCard, why)}</p>` : nothing}</section>`;
+      ? html`<button @click=${() => print()}>${t("desk.record.print")}</button>`
+      : html`<button class="primary" @click=${() => act.save(`${at}/record.pdf`)}>${t("desk.record.pdf")}<small>${t("desk.record.pdf_what")}</small></button>
+        <button @click=${() => act.save(`${at}/record.json`)}>${t("desk.record.json")}<small>${t("desk.record.json_what")}</small></button>
+        ${why ? nothing : html`<button @click=${() => act.save(`${at}/card.pdf`)}>${t("desk.record.card_pdf")}<small>${t("desk.record.card_pdf_what")}</small></button><button @click=${() => act.save(`${at}/card.png`)}>${t("desk.record.card_png")}<small>${t("desk.record.card_png_what")}</small></button>`}`}
+  </div><p><a href=${`/review/${encodeURIComponent(full.run)}`}>${t("desk.record.review")}</a></p>${ui.run === null ? nothing : beside(full, ui, act)}${ui.run !== null && why ? html`<p class="why"><b>${t("desk.record.no_card")}</b> ${lookUp(noCard, why)}</p>` : nothing}</section>`;
+}
+
+/** The choice of a second run to review beside this one. @param {Full} full @param {RecordUi} ui @param {RecordActs} act */
+function beside(full, ui, act) {
+  if (ui.beside === null) return html`<div class="row"><button @click=${act.beside}>${t("desk.record.beside")}<small>${t("desk.record.beside_what")}</small></button></div>`;
+  return html`<div role="status"><h3>${t("desk.record.beside_which")}</h3>${ui.beside.length === 0 ? html`<p>${t("desk.record.beside_none")}</p>` : html`<ul class="points">${ui.beside.map((r) => html`<li><a href=${`/review/${encodeURIComponent(full.run)}/${encodeURIComponent(r.run)}`}>${[when(r.at) || r.run, r.name, r.facepiece].filter(Boolean).join(", ")}</a> <span class=${`outcome ${r.outcome}`}>${outcome(r.outcome)}</span></li>`)}</ul>`}</div>`;
 }
 
 /** @param {Full} full @param {RecordUi} ui */
@@ -181,30 +195,30 @@ function facts(full, ui) {
   const line = (/** @type {string} */ name, /** @type {unknown} */ value) => html`<tr><th scope="row">${name}</th><td>${value}</td></tr>`;
   const label = (/** @type {string} */ first, /** @type {string} */ field) => {
     const is = labelNow(first, ui.run?.amended ?? [], field);
-    return is === first ? first || "not noted" : html`${is} <small>first: <s>${first || "not noted"}</s></small>`;
+    return is === first ? first || t("desk.record.not_noted") : html`${is} <small>${rich("desk.record.first_was", { value: html`<s>${first || t("desk.record.not_noted")}</s>` })}</small>`;
   };
   const used = full.kit ?? null;
   return html`<table class="facts-of"><tbody>
-      ${line("Wearer", whoOf(full.wearer))}${line("Facepiece", [whoOf(full.facepiece), typeof full.facepiece === "string" ? full.style : ""].filter(Boolean).join(", "))}
-      ${full.whose !== undefined ? line("Whose piece", label(full.whose, "whose")) : nothing}
-      ${line("Tester", label(full.tester, "tester"))}
-      ${line("Opened", html`${when(full.opened) || "clock not set"}${full.wall_quality ? html` <small>${lookUp(qualities, full.wall_quality)}</small>` : nothing}`)}
-      ${line("Rules", full.rules_name || r.rules)}${line("Kind of test", `qualitative, taste, ${lookUp(agents, r.agent)}`)}
+      ${line(t("desk.records.wearer"), whoOf(full.wearer))}${line(t("desk.record.facepiece"), [whoOf(full.facepiece), typeof full.facepiece === "string" ? full.style : ""].filter(Boolean).join(", "))}
+      ${full.whose !== undefined ? line(t("desk.record.whose"), label(full.whose, "whose")) : nothing}
+      ${line(t("desk.records.tester"), label(full.tester, "tester"))}
+      ${line(t("desk.records.opened"), html`${when(full.opened) || t("desk.record.clock_unset")}${full.wall_quality ? html` <small>${lookUp(qualities, full.wall_quality)}</small>` : nothing}`)}
+      ${line(t("desk.record.rules"), full.rules_name || r.rules)}${line(t("desk.record.kind"), t("desk.record.qualitative", { agent: lookUp(agents, r.agent) }))}
       ${used?.length
-        ? used.map((k) => line(k.role === "weak" ? "Weak nebuliser" : k.role === "strong" ? "Strong nebuliser" : "Nebuliser", html`${k.mark}, ${lookUp(agents, k.agent)}, lot ${k.lot || "not noted"}<small>${kitWords(k)}</small>`))
-        : ui.run?.nebulisers.length ? line("Nebulisers", html`${ui.run.nebulisers.map((id) => ui.kit[id] ?? id).join(", ")}<small>the lot of each stands in the record as PDF</small>`) : nothing}
-      ${line("Sensitivity test", r.screening.bin ? `tasted after ${r.screening.squeezes}${r.screening.doubtful ? ` and ${r.screening.doubtful} doubtful` : ""} squeezes: bin ${r.screening.bin}` : `${r.screening.squeezes} squeezes, no bin`)}
-      ${f ? line("Initial dose", `${f.initial.given} of ${f.initial.required}${corrected(f.initial)}${listed(f.initial.remarks)}`) : nothing}
-      ${f ? line("Squeezes in all", f.squeezes_total) : nothing}
-      ${f ? line("Run clock", f.duration_s === null ? "not started" : `${f.duration_s.toFixed(1)} s`) : nothing}
-      ${f?.taste_s != null ? line("Tasted at", `${f.taste_s.toFixed(1)} s, during ${exercise(f.taste_exercise ?? "").name.toLowerCase()}`) : nothing}
-      ${f?.level ? line("Modelled level", `mean ${f.level.mean.toFixed(2)}, least ${f.level.min.toFixed(2)} of the initial dose`) : nothing}
-      ${r.proof ? line("Proof", lookUp(proofs, r.proof)) : nothing}
-      ${line("Wearer's button", r.inputs.supervised ? "supervised pair" : "single contact, unsupervised")}
-      ${line("Inputs", `${r.inputs.squeeze} squeezes, ${r.inputs.taste} taste, ${r.inputs.step} steps, ${r.inputs.noise_edges} rejected edges`)}
-      ${r.corrections?.length ? line("Corrections", r.corrections.map((c) => `${c.delta > 0 ? "one added" : "one taken back"}, ${c.top_up ? `top-up ${c.top_up}` : c.part === "initial" ? "initial dose" : "sensitivity test"}: ${c.reason}`).join("; ")) : ""}
-      ${line("Faults", r.inputs.faults.length ? r.inputs.faults.map(fault).join("; ") : "none")}
-      ${line("Run", full.run)}${line("Number", full.number)}${line("Hash", html`<code>${full.hash}</code>`)}
+        ? used.map((k) => line(k.role === "weak" ? t("desk.record.weak_nebuliser") : k.role === "strong" ? t("desk.record.strong_nebuliser") : t("desk.record.nebuliser"), html`${t("desk.record.lot", { mark: k.mark, agent: lookUp(agents, k.agent), lot: k.lot || t("desk.record.not_noted") })}<small>${kitWords(k)}</small>`))
+        : ui.run?.nebulisers.length ? line(t("desk.record.nebulisers"), html`${ui.run.nebulisers.map((id) => ui.kit[id] ?? id).join(", ")}<small>${t("desk.record.lots_in_pdf")}</small>`) : nothing}
+      ${line(t("run.stages.screening"), t(r.screening.bin ? (r.screening.doubtful ? "desk.record.tasted_doubtful" : "desk.record.tasted") : "desk.record.no_bin", { n: r.screening.squeezes, doubtful: r.screening.doubtful ?? 0, bin: r.screening.bin ?? 0 }))}
+      ${f ? line(t("desk.record.initial"), `${t("desk.record.given_of", { given: f.initial.given, of: f.initial.required })}${corrected(f.initial)}${listed(f.initial.remarks)}`) : nothing}
+      ${f ? line(t("desk.record.squeezes"), f.squeezes_total) : nothing}
+      ${f ? line(t("desk.record.clock"), f.duration_s === null ? t("desk.record.not_started") : `${figure(f.duration_s, 1)} s`) : nothing}
+      ${f?.taste_s != null ? line(t("desk.record.tasted_at"), t("desk.record.tasted_during", { s: figure(f.taste_s, 1), exercise: exercise(f.taste_exercise ?? "").name })) : nothing}
+      ${f?.level ? line(t("desk.record.level"), t("desk.record.levels", { mean: figure(f.level.mean, 2), least: figure(f.level.min, 2) })) : nothing}
+      ${r.proof ? line(t("desk.record.proof"), lookUp(proofs, r.proof)) : nothing}
+      ${line(t("desk.record.button"), r.inputs.supervised ? t("desk.record.pair") : t("desk.record.single"))}
+      ${line(t("desk.record.inputs"), t("desk.record.counted", { squeezes: r.inputs.squeeze, taste: r.inputs.taste, steps: r.inputs.step, rejected: r.inputs.noise_edges }))}
+      ${r.corrections?.length ? line(t("desk.record.corrections"), r.corrections.map((c) => `${c.delta > 0 ? t("desk.record.added") : t("desk.record.taken")}, ${c.top_up ? t("desk.record.top_up_n", { n: c.top_up }) : lookUp(stages, c.part === "initial" ? "dosing" : "screening")}: ${c.reason}`).join("; ")) : ""}
+      ${line(t("desk.record.faults"), r.inputs.faults.length ? r.inputs.faults.map(fault).join("; ") : t("desk.record.none"))}
+      ${line(t("desk.record.run"), full.run)}${line(t("desk.record.number"), full.number)}${line(t("desk.record.hash"), html`<code>${full.hash}</code>`)}
     </tbody></table>`;
 }
 
@@ -213,35 +227,35 @@ function doses(full) {
   const tops = full.record.fit?.top_ups ?? [];
   return tops.length === 0
     ? nothing
-    : html`<table class="doses"><caption class="quiet">Top-ups</caption><thead><tr><th scope="col">Top-up</th><th scope="col">Due, s</th><th scope="col">Given</th><th scope="col">First</th><th scope="col">Done</th><th scope="col">Remarks</th></tr></thead><tbody>${tops.map(
-        (d) => html`<tr><th scope="row">${d.n}</th><td>${d.due_s}</td><td>${d.given} of ${d.required}</td><td>${d.first_s == null ? "" : d.first_s.toFixed(1)}</td><td>${d.done_s == null ? "" : d.done_s.toFixed(1)}</td><td>${[
-          ...d.remarks.map((x) => lookUp(remarks, x)), ...(d.doubtful ? [`${d.doubtful} doubtful`] : []),
+    : html`<table class="doses"><caption class="quiet">${t("desk.record.top_ups")}</caption><thead><tr><th scope="col">${t("desk.record.top_up")}</th><th scope="col">${t("desk.record.due_s")}</th><th scope="col">${t("desk.record.given")}</th><th scope="col">${t("desk.record.first")}</th><th scope="col">${t("desk.record.done")}</th><th scope="col">${t("desk.record.remarks")}</th></tr></thead><tbody>${tops.map(
+        (d) => html`<tr><th scope="row">${d.n}</th><td>${d.due_s}</td><td>${t("desk.record.given_of", { given: d.given, of: d.required })}</td><td>${d.first_s == null ? "" : figure(d.first_s, 1)}</td><td>${d.done_s == null ? "" : figure(d.done_s, 1)}</td><td>${[
+          ...d.remarks.map((x) => lookUp(remarks, x)), ...(d.doubtful ? [t("desk.record.doubtful", { n: d.doubtful })] : []),
         ].join(", ")}${corrected(d)}</td></tr>`,
       )}</tbody></table>`;
 }
 
 /** @param {import("./state-record.js").Used} k */
 function kitWords(k) {
-  const hours = k.age_ns === undefined ? "" : `filled ${Math.floor(k.age_ns / 3.6e12)} h ${Math.floor(k.age_ns / 6e10) % 60} min before`;
-  return [lookUp(roles, k.role), hours, k.checked ? "mist seen since" : k.checked === false ? "mist not seen since" : "", k.expired ? "past its date" : ""].filter(Boolean).join("; ");
+  const hours = k.age_ns === undefined ? "" : t("desk.record.filled", { h: Math.floor(k.age_ns / 3.6e12), min: Math.floor(k.age_ns / 6e10) % 60 });
+  return [lookUp(roles, k.role), hours, k.checked ? t("desk.record.mist_seen") : k.checked === false ? t("desk.record.mist_unseen") : "", k.expired ? t("desk.record.past_date") : ""].filter(Boolean).join("; ");
 }
 
 /** @param {Full} full @param {RecordUi} ui @param {RecordActs} act */
 function signatures(full, ui, act) {
   const { run } = ui;
   const refused = signRefused(full, run);
-  return html`<section aria-labelledby="h-sign"><h2 id="h-sign">Signatures</h2>
+  return html`<section aria-labelledby="h-sign"><h2 id="h-sign">${t("desk.record.signatures")}</h2>
     ${run?.signed.length
       ? html`<ul class="signed">${Object.keys(signers).map((who) => {
           const s = signatureOf(run, who);
-          return s ? html`<li><b>${signers[who]}</b> <span>${s.holds ? html`<span aria-hidden="true">✓ </span>signed; it stands under the record as it is` : html`<span aria-hidden="true">⊘ </span>signed an earlier state; the record has changed since, so it does not stand`}</span></li>` : nothing;
+          return s ? html`<li><b>${signers[who]}</b> <span>${s.holds ? html`<span aria-hidden="true">✓ </span>${t("desk.record.signed_stands")}` : html`<span aria-hidden="true">⊘ </span>${t("desk.record.signed_earlier")}`}</span></li>` : nothing;
         })}</ul>`
-      : html`<p class="small">Nobody has signed on the screen. Signing is by choice; the record stands without it.</p>`}
+      : html`<p class="small">${t("desk.record.nobody_signed")}</p>`}
     ${refused
       ? html`<p class="why">${refused}</p>`
       : ui.mode === "tester" || ui.mode === "wearer"
         ? pad(full, ui, act)
-        : html`<div class="row noprint">${Object.keys(signers).map((who) => html`<button @click=${() => act.mode(/** @type {"tester"|"wearer"} */ (who))}>Sign as ${signers[who]?.toLowerCase()}<small>${who === "tester" ? labelNow(full.tester, run?.amended ?? [], "tester") : whoOf(full.wearer)}</small></button>`)}</div>`}
+        : html`<div class="row noprint">${Object.keys(signers).map((who) => html`<button @click=${() => act.mode(/** @type {"tester"|"wearer"} */ (who))}>${lookUp(sentences("desk.record.sign_as"), who)}<small>${who === "tester" ? labelNow(full.tester, run?.amended ?? [], "tester") : whoOf(full.wearer)}</small></button>`)}</div>`}
   </section>`;
 }
 
@@ -258,17 +272,17 @@ function pad(full, ui, act) {
     act.pen(what, (e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height);
   };
   const ready = ui.typed.trim() ? ui.letters.length > 0 : drawn(ui.drawing);
-  return html`<form class="signing noprint" aria-label=${`Signature of the ${who}`} @submit=${(/** @type {Event} */ e) => {
+  return html`<form class="signing noprint" aria-label=${lookUp(sentences("desk.record.signature_of"), who)} @submit=${(/** @type {Event} */ e) => {
     e.preventDefault();
     act.sign();
   }}>
     <p class="oath">${signing[who]}</p>
-    <svg class="pad" viewBox="0 0 ${padHeight * ratio} ${padHeight}" role="img" aria-label="Field to draw in with finger, pen or mouse. Without one, type the name below." @pointerdown=${at("down")} @pointermove=${at("move")} @pointerup=${at("up")} @pointercancel=${at("up")}>
+    <svg class="pad" viewBox="0 0 ${padHeight * ratio} ${padHeight}" role="img" aria-label=${t("desk.record.field_draw")} @pointerdown=${at("down")} @pointermove=${at("move")} @pointerup=${at("up")} @pointercancel=${at("up")}>
       <path class="pad-line" d=${`M24 ${padHeight * 0.78}H${padHeight * ratio - 24}`}></path>${(ui.typed.trim() ? ui.letters : ui.drawing.strokes).map((s) => svg`<path class=${ui.typed.trim() ? "pad-stroke pad-letters" : "pad-stroke"} d=${pathOf(s, padHeight)}></path>`)}</svg>
-    ${ui.drawing.full ? html`<p class="small" role="status">The field holds no more. Sign, or wipe it and draw it shorter.</p>` : nothing}
-    <label class="field"><span>Or type the name <small>kept as letters in outline, which nobody takes for a hand</small></span><input id="typed" type="text" maxlength="120" autocomplete="off" .value=${ui.typed} @input=${(/** @type {Event} */ e) => act.type(valueIn(e))}></label>
-    <p class="small">It is bound to this record as shown: hash <code>${full.hash.slice(0, 16)}…</code> If the record changes before you press, nothing is signed.</p>
-    <div class="row"><button class="primary" ?disabled=${!ready}>Sign<small>${ui.typed.trim() ? "with the typed name" : "with the drawing"}</small></button><button type="button" @click=${act.wipe}>Wipe</button><button type="button" @click=${() => act.mode("look")}>Leave it</button></div>
+    ${ui.drawing.full ? html`<p class="small" role="status">${t("desk.record.field_full")}</p>` : nothing}
+    <label class="field"><span>${t("desk.record.or_type")} <small>${t("desk.record.typed_kept")}</small></span><input id="typed" type="text" maxlength="120" autocomplete="off" .value=${ui.typed} @input=${(/** @type {Event} */ e) => act.type(valueIn(e))}></label>
+    <p class="small">${rich("desk.record.bound", { hash: html`<code>${full.hash.slice(0, 16)}…</code>` })}</p>
+    <div class="row"><button class="primary" ?disabled=${!ready}>${t("desk.record.sign")}<small>${ui.typed.trim() ? t("desk.record.with_typed") : t("desk.record.with_drawing")}</small></button><button type="button" @click=${act.wipe}>${t("desk.record.wipe")}</button><button type="button" @click=${() => act.mode("look")}>${t("desk.record.leave")}</button></div>
   </form>`;
 }
 
@@ -280,18 +294,18 @@ function corrections(ui, act) {
     const f = filledIn(e);
     act.amend(textOf(f, "field"), textOf(f, "to"), textOf(f, "reason"));
   };
-  return html`<section aria-labelledby="h-amend"><h2 id="h-amend">Corrected labels</h2>
+  return html`<section aria-labelledby="h-amend"><h2 id="h-amend">${t("desk.record.corrected_labels")}</h2>
     ${run.amended.length
-      ? html`<div class="scroll" tabindex="0" role="group" aria-label="Corrected labels"><table><thead><tr><th scope="col">What</th><th scope="col">Was</th><th scope="col">Is</th><th scope="col">Why, and by whom</th></tr></thead><tbody>${run.amended.map((a) => html`<tr><th scope="row">${lookUp(labels, a.field)}</th><td><s>${a.from || "not noted"}</s></td><td>${a.to}</td><td>${a.reason}<small>${a.by}</small></td></tr>`)}</tbody></table></div>`
-      : html`<p class="small">None. A label can be corrected; what happened in the run, never.</p>`}
+      ? html`<div class="scroll" tabindex="0" role="group" aria-label=${t("desk.record.corrected_labels")}><table><thead><tr><th scope="col">${t("desk.record.what")}</th><th scope="col">${t("desk.record.was")}</th><th scope="col">${t("desk.record.is")}</th><th scope="col">${t("desk.record.why_whom")}</th></tr></thead><tbody>${run.amended.map((a) => html`<tr><th scope="row">${lookUp(labels, a.field)}</th><td><s>${a.from || t("desk.record.not_noted")}</s></td><td>${a.to}</td><td>${a.reason}<small>${a.by}</small></td></tr>`)}</tbody></table></div>`
+      : html`<p class="small">${t("desk.record.none_corrected")}</p>`}
     ${ui.mode === "amend"
       ? html`<form class="noprint amend" @submit=${sent}>
-          <fieldset class="field"><legend>Which label</legend><div class="either slim">${Object.entries(labels).map(([key, word], i) => html`<label class="option"><input type="radio" name="field" value=${key} ?checked=${i === 0}><span>${word}</span></label>`)}</div></fieldset>
-          <label class="field"><span>It should say</span><input name="to" type="text" maxlength="120" required autocomplete="off"></label>
-          <label class="field"><span>Why <small>stands in the record for ever; no names of others, nothing medical</small></span><input name="reason" type="text" maxlength="400" required autocomplete="off"></label>
-          <p class="small">The first value stays visible. Signatures under the record stay with it.</p>
-          <div class="row"><button class="primary">Correct it</button><button type="button" @click=${() => act.mode("look")}>Leave it</button></div></form>`
-      : html`<div class="row noprint"><button @click=${() => act.mode("amend")}>Correct a label<small>tester, or whose piece</small></button></div>`}
+          <fieldset class="field"><legend>${t("desk.record.which_label")}</legend><div class="either slim">${Object.entries(labels).map(([key, word], i) => html`<label class="option"><input type="radio" name="field" value=${key} ?checked=${i === 0}><span>${word}</span></label>`)}</div></fieldset>
+          <label class="field"><span>${t("desk.record.should_say")}</span><input name="to" type="text" maxlength="120" required autocomplete="off"></label>
+          <label class="field"><span>${t("desk.record.why")} <small>${t("desk.record.why_hint")}</small></span><input name="reason" type="text" maxlength="400" required autocomplete="off"></label>
+          <p class="small">${t("desk.record.first_stays")}</p>
+          <div class="row"><button class="primary">${t("desk.record.correct_it")}</button><button type="button" @click=${() => act.mode("look")}>${t("desk.record.leave")}</button></div></form>`
+      : html`<div class="row noprint"><button @click=${() => act.mode("amend")}>${t("desk.record.correct")}<small>${t("desk.record.correct_what")}</small></button></div>`}
   </section>`;
 }
 
@@ -299,29 +313,31 @@ function corrections(ui, act) {
 function opening(full) {
   if (full.box === undefined) return nothing;
   const poor = full.box.filter((p) => p.state !== "loaded");
-  return html`<section aria-labelledby="h-box"><h2 id="h-box">The box at the opening</h2>
+  return html`<section aria-labelledby="h-box"><h2 id="h-box">${t("desk.record.box")}</h2>
     <table><tbody>
       ${full.box.map((p) => html`<tr><th scope="row">${p.name}</th><td><span aria-hidden="true">${p.state === "loaded" ? "●" : p.state === "failed" ? "✕" : "○"} </span>${lookUp(pieces, p.state)}${p.reason ? html`<small>${p.reason}</small>` : nothing}</td></tr>`)}
-      <tr><th scope="row">Wires checked</th><td>${full.wiring_checked ? when(full.wiring_checked) : "not since the box was switched on"}</td></tr>
-      <tr><th scope="row">Tone to press</th><td>${full.sound_ms ? html`${Math.round(full.sound_ms)} ms<small>a person's reaction is in it</small>` : "not measured"}</td></tr>
-      ${full.time_source ? html`<tr><th scope="row">Edges dated by</th><td>${full.time_source}</td></tr>` : nothing}
-      ${full.version ? html`<tr><th scope="row">Program</th><td>tallyhood ${full.version}</td></tr>` : nothing}
+      <tr><th scope="row">${t("desk.record.wires")}</th><td>${full.wiring_checked ? when(full.wiring_checked) : t("desk.record.wires_not")}</td></tr>
+      <tr><th scope="row">${t("desk.record.tone")}</th><td>${full.sound_ms ? html`${Math.round(full.sound_ms)} ms<small>${t("desk.record.reaction")}</small>` : t("desk.record.unmeasured")}</td></tr>
+      ${full.time_source ? html`<tr><th scope="row">${t("desk.record.edges")}</th><td>${full.time_source}</td></tr>` : nothing}
+      ${full.version ? html`<tr><th scope="row">${t("desk.record.program")}</th><td>tallyhood ${full.version}</td></tr>` : nothing}
     </tbody></table>
-    ${full.box.length === 0 ? html`<p class="small">This record says nothing of its parts.</p>` : poor.length ? nothing : html`<p class="small">Every part was there.</p>`}</section>`;
+    ${full.box.length === 0 ? html`<p class="small">${t("desk.record.no_parts")}</p>` : poor.length ? nothing : html`<p class="small">${t("desk.record.every_part")}</p>`}</section>`;
 }
 
 /** @param {Full} full @param {RecordUi} ui @param {RecordActs} act */
 function proof(full, ui, act) {
   if (ui.run === null || full.practice) return nothing;
   const c = ui.claim;
-  return html`<section aria-labelledby="h-proof"><h2 id="h-proof">Proof of evidence</h2>
+  return html`<section aria-labelledby="h-proof"><h2 id="h-proof">${t("desk.record.evidence")}</h2>
     ${c === null
-      ? html`<p class="small">The box can sign what this record says, so that anybody can check it without the box.</p><div class="row noprint"><button @click=${act.prove}>Show the proof</button></div>`
-      : html`<h3>It shows</h3><ul class="points">${evidence.shows.map((t) => html`<li>${t}</li>`)}</ul><h3>It does not show</h3><ul class="points">${evidence.not.map((t) => html`<li>${t}</li>`)}</ul>
-        <label class="field"><span>What the code says</span><textarea readonly rows="4" spellcheck="false" .value=${c.text}></textarea></label>
-        <div class="row noprint"><button @click=${() => act.copy(c.text, "The code's text")}>Copy the text</button>${cardRefused(full, ui.run) || ui.picture ? nothing : html`<button @click=${act.card}>Show the card<small>with the code as a picture</small></button>`}</div>
-        ${ui.picture ? html`<img class="card" src=${ui.picture} alt="Wallet card with the code; the text of the code stands above.">` : nothing}
-        <p class="small">To check it: <code>tallyhood records check</code>, with the text and the box's public key from Settings. Proof of ${c.proof.length} ${c.proof.length === 1 ? "hash" : "hashes"}.</p>`}
+      ? html`<p class="small">${t("desk.record.can_sign")}</p><div class="row noprint"><button @click=${act.prove}>${t("desk.record.show_proof")}</button></div>`
+      : html`<h3>${t("desk.record.shows")}</h3><ul class="points">${evidence.shows.map((x) => html`<li>${x}</li>`)}</ul><h3>${t("desk.record.shows_not")}</h3><ul class="points">${evidence.not.map((x) => html`<li>${x}</li>`)}</ul>
+        ${ui.code ? html`<img class="code" src=${ui.code} alt=${t("desk.record.code_alt")}>` : nothing}
+        <div class="row noprint"><button @click=${() => act.save(`/evidence/${encodeURIComponent(full.run)}/code.png`)}>${t("desk.record.code_png")}<small>PNG</small></button><button @click=${() => act.save(`/evidence/${encodeURIComponent(full.run)}/code.svg`)}>${t("desk.record.code_svg")}<small>SVG</small></button></div>
+        <label class="field"><span>${t("desk.record.code_says")}</span><textarea readonly rows="4" spellcheck="false" .value=${c.text}></textarea></label>
+        <div class="row noprint"><button @click=${() => act.copy(c.text, t("desk.record.codes_text"))}>${t("desk.record.copy")}</button>${cardRefused(full, ui.run) || ui.picture ? nothing : html`<button @click=${act.card}>${t("desk.record.show_card")}<small>${t("desk.record.with_code")}</small></button>`}</div>
+        ${ui.picture ? html`<img class="card" src=${ui.picture} alt=${t("desk.record.card_alt")}>` : nothing}
+        <p class="small">${rich("desk.record.to_check", { command: html`<code>tallyhood records check</code>` })} ${t("desk.record.hashes", { n: c.proof.length })}</p>`}
   </section>`;
 }
 
@@ -332,5 +348,5 @@ function listed(list) {
 
 /** @param {{added: number, taken: number}} d */
 function corrected(d) {
-  return d.added || d.taken ? ` (corrected: ${d.added} added, ${d.taken} taken back)` : "";
+  return d.added || d.taken ? ` (${t("desk.record.was_corrected", { added: d.added, taken: d.taken })})` : "";
 }

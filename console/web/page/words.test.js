@@ -3,7 +3,9 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { test } from "node:test";
+import { catalogue } from "./lang/disk.mjs";
 import { figures } from "./figures.js";
+import { has } from "./lang.js";
 import * as words from "./words.js";
 
 const go = async (path) => readFile(new URL(`../../procedure/${path}`, import.meta.url), "utf8");
@@ -17,9 +19,10 @@ function constants(source, type) {
 
 test("every Why, Reason, Outcome and Stage has its words", async () => {
   const source = await go("procedure.go");
-  for (const [type, of] of [["Why", words.whys], ["Reason", words.reasons], ["Outcome", words.outcomes], ["Outcome", words.verdicts], ["Stage", words.stages], ["Stage", words.wearer], ["Stage", figures]]) {
+  for (const [type, of] of [["Why", words.whys], ["Reason", words.reasons], ["Outcome", words.outcomes], ["Outcome", words.verdicts], ["Stage", words.stages], ["Stage", figures]]) {
     for (const key of constants(source, type)) if (!(type === "Stage" && key === "running" && of === figures)) assert.ok(of[key], `${type} ${key} has no words`);
   }
+  for (const key of constants(source, "Stage")) if (key !== "running") assert.ok(has(`wearer.${key}_title`), `the wearer has no words at ${key}`);
 });
 
 test("every reply of the wire has a sentence", async () => {
@@ -37,8 +40,8 @@ test("every exercise has words and a drawing", async () => {
   const ids = [...list[1].matchAll(/"(\w+)"/g)].map((m) => m[1]);
   assert.equal(ids.length, 7);
   for (const id of ids) {
-    for (const part of ["name", "short", "doing", "title", "hint", "care"]) assert.ok(words.exercises[id]?.[part], `${id} ${part}`);
-    assert.ok(figures[id]?.strokes.length, `${id} has no drawing`);
+    for (const part of ["name", "short", "doing", "to_end", "care"]) assert.ok(words.exercises[id]?.[part], `${id} ${part}`);
+    assert.ok(figures[id]?.length, `${id} has no drawing`);
   }
 });
 
@@ -52,7 +55,7 @@ test("every question of a published rule set has words", async () => {
 });
 
 test("every wearer's screen has a drawing", () => {
-  for (const key of Object.keys(words.wearer)) if (key !== "running") assert.ok(figures[key], key);
+  for (const key of Object.keys(catalogue("en", "wearer")).map((k) => /^wearer\.(\w+)_title$/.exec(k)?.[1])) if (key && !["pair", "name_no"].includes(key)) assert.ok(figures[key], key);
 });
 
 test("no sentence is a key, and stars come in pairs", () => {

@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: Apache-2.0
+
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { test } from "node:test";
+import { command, commander, replyWithinMs, slowAfterMs } from "./commands.js";
+import { catalogue } from "./lang/disk.mjs";
+import { has, t } from "./lang.js";
+import { run, running, snapshot, states } from "./samples.js";
+import { keysOf, pageOfPath, pages } from "./shortcuts.js";
+import { mostParked, shown } from "./state.js";
+import { whys } from "./words.js";
+
+const at = (snap, age = 0) => shown(snap, age, "page-1");
+const waiting = (over) => run("donning", { run: "r-2", wearer: "Tomasz Okonjo", wait_ms: 3000, need_ms: 300_000, blocked: "parked", ...over });
+
+test("a run that waits counts down between snapshots, and is ready when its wait is over", () => {
+  const snap = snapshot({ parked: [waiting({ wait_ms: 1500 })] });
+  const before = at(snap).parked[0];
+  assert.equal(before.clock, "0:02");
+  assert.equal(before.ready, false);
+  const after = at(snap, 1600).parked[0];
+  assert.equal(after.clock, "");
+  assert.equal(after.ready, true);
+  assert.equal(after.word, t("run.now.ready_now"));
+  assert.match(at(snap, 1600).calls, /Tomasz Okonjo is ready/);
+  assert.equal(at(snap).calls, "");
+});
+
+test("ready means more than time: an open question, a wrong name and a rinsed mouth are a person's to judge", () => {
+  for (const over of [{ stage: "ready", wait_ms: 0, need_ms: 900_000, blocked: "questions_open" }, { wait_ms: 0, name_said: "no" }, { stage: "clearing", wait_ms: 0, need_ms: 0 }, { stage: "ready", wait_ms: 0, need_ms: 0, blocked: "abstinence_not_over" }]) {
+    const p = at(snapshot({ parked: [waiting(over)] })).parked[0];
+    assert.equal(p.ready, false, JSON.stringify(over));
+    assert.notEqual(p.word, t("run.now.ready_now"));
+  }
+  assert.equal(at(snapshot({ parked: [waiting({ wait_ms: 0, name_said: "no" })] })).parked[0].word, whys.wrong_person);
+});
+
+test("a run is set aside between two steps alone, and no fourth one", () => {
+  const park = (stage, parked = []) => at(snapshot({ parked, run: run(stage) })).may.park;
+  for (const stage of ["ready", "clearing", "donning"]) assert.equal(park(stage), true, stage);
+  for (const stage of ["screening", "dosing", "running", "proving_button", "proving_mist", "over"]) assert.equal(park(stage), false, stage);
+  const full = snapshot({ parked: Array.from({ length: mostParked }, () => waiting({})), run: run("donning") });
+  assert.equal(at(full).may.park, false);
+  assert.equal(at(full).parkNot, whys.too_many_parked);
+  assert.equal(at(full).may.takeUp, false, "nothing can be taken up while what is on the screen cannot be set aside");
+});
+
+test("a run that waits is taken up when none is on the screen, or when that one may wait", () => {
+  const up = (r) => at(snapshot({ parked: [waiting({})], run: r })).may.takeUp;
+  assert.equal(up(null), true);
+  assert.equal(up(run("donning")), true);
+  assert.equal(up(run("screening")), false);
+  assert.equal(up(running(10, 100_000, 0)), false);
+});
+
+test("a command names the run that it means, not the one on the screen", () => {
+  const snap = snapshot({ run: run("ready") });
+  assert.equal(command("c-1", snap, "take_up", { run: "r-2" }).run, "r-2");
+  assert.equal(command("c-1", snap, "park").run, snap.run.run);
+  assert.equal(command("c-1", snap, "open", {}).run, undefined);
+});
+
+test("a reply that does not come is awaited in words before it is given up", () => {
+  let now = 0;
+  const said = [];
+  const c = commander({ send: () => true, id: () => "p", now: () => now, said: (why) => said.push(why) });
+  c.do(snapshot({}), "park");
+  now = slowAfterMs;
+  assert.equal(c.slow(), false);
+  now = slowAfterMs + 1;
+  assert.equal(c.slow(), true);
+  now = replyWithinMs + 1;
+  c.tick();
+  assert.deepEqual(said, ["no_answer"]);
+  assert.equal(c.slow(), false);
+});
+
+test("the code is shown until a page is paired", () => {
+  assert.equal(at(states.ready).code, "4711");
+  assert.equal(at(states.paired).code, "");
+});
+
+test("a name that the wearer denies is loud, and nobody is told to go on", () => {
+  const s = at(states["wrong-person"]);
+  assert.equal(s.wrongPerson, true);
+  assert.equal(s.blocked, whys.wrong_person);
+  assert.equal(s.tell, "");
+  assert.equal(at(states.ready).wrongPerson, false);
+});
+
+test("what a screen reader hears does not change with a squeeze or a second", () => {
+  const heard = (snap, age = 0) => at(snap, age).announce;
+  const screening = (n) => snapshot({ run: run("screening", { screening: { squeezes: n, counted: n, most: 30, bin: 0 } }) });
+  assert.equal(heard(screening(3)), heard(screening(17)));
+  assert.equal(heard(snapshot({ run: running(10, 100_000, 1) })), heard(snapshot({ run: running(10, 117_000, 4) })));
+  assert.notEqual(heard(snapshot({ run: running(10, 100_000, 1) })), heard(snapshot({ run: running(10, 130_000, 1) })), "another exercise is said");
+  assert.match(heard(states.fail), /^Failed\b/);
+  assert.doesNotMatch(heard(states.fail), /\*/);
+});
+
+test("there is something to say to the wearer at every step and in every exercise", () => {
+  const seen = new Set();
+  for (const stage of ["ready", "screening", "clearing", "donning", "dosing", "proving_button", "proving_mist"]) seen.add(at(snapshot({ run: run(stage) })).tell);
+  for (let e = 0; e < 7; e++) seen.add(at(snapshot({ run: running(10, e * 60_000 + 1000, 0) })).tell);
+  seen.add(at(snapshot({ run: run("donning", { wait_ms: 100_000, need_ms: 300_000 }) })).tell);
+  seen.add(at(states.pass).tell);
+  assert.equal(seen.size, 7 + 7 + 2, [...seen].join(" "));
+  for (const key of seen) assert.ok(has(`tell.${key}`), `tell.${key}`);
+  assert.deepEqual(Object.keys(catalogue("en", "tell")).map((k) => k.slice(5)).sort(), [...seen].sort(), "no phrase that is never said");
+});
+
+test("the help has a section and its keys for every page, and a key means one thing", () => {
+  for (const page of pages) {
+    for (const part of ["title", "what", "do.1"]) assert.ok(has(`help.${page}.${part}`), `help.${page}.${part}`);
+    const keys = keysOf(page, true);
+    assert.equal(new Set(keys.map((k) => k.key)).size, keys.length, page);
+    for (const k of keys) assert.ok(has(`help.key.${k.name}`), `help.key.${k.name}`);
+  }
+  assert.ok(keysOf("bench", true).some((k) => k.name === "bulb"));
+  assert.ok(!keysOf("bench", false).some((k) => k.sim));
+  assert.equal(pageOfPath("/"), "bench");
+  assert.equal(pageOfPath("/people/p-7"), "people");
+  assert.equal(pageOfPath("/nowhere"), "");
+});
+
+test("the keys that the help names are those that the Bench listens to", () => {
+  const source = readFileSync(new URL("bench.js", import.meta.url), "utf8");
+  for (const { key } of keysOf("bench", false)) {
+    if (key === "1" || key === "Esc") continue;
+    assert.ok(source.includes(`"${key.toLowerCase()}"`) || new RegExp(`\\b${key.toLowerCase()}: "`).test(source), `${key} is not in bench.js`);
+  }
+});

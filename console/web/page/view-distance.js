@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// The Bench from across the room: one number, the word of what it counts, the
+// exercise and its time left, or the verdict. Pure.
+
+import { html, nothing } from "./vendor/lit-html.js";
+import { t } from "./lang.js";
+import { goOn, heard, stop } from "./view-controls.js";
+import { practice } from "./view-common.js";
+
+/** @typedef {import("./contract.js").Snapshot} Snapshot */
+/** @typedef {import("./contract.js").Run} Run */
+/** @typedef {import("./state.js").Shown} Shown */
+
+/**
+ * @param {Snapshot} snap
+ * @param {Run} run
+ * @param {Shown} s
+ * @param {boolean} inert
+ * @param {unknown} lines  what the Bench says above everything: stale, asleep, watching
+ * @param {Pick<import("./view-bench.js").Acts, "verb"|"far"|"close">} act
+ */
+export function distance(snap, run, s, inert, lines, act) {
+  const big = s.big.kind === "none" ? { kind: "word", text: s.title, label: "", stop: false, mark: "" } : s.big;
+  const word = s.verdict?.word ?? big.text;
+  const under = s.verdict ? s.verdict.reason : s.wrongPerson ? t("bench.wrong", { name: run.wearer }) : s.blocked || big.label;
+  return html`<main class=${`sheet distance at-${s.stage} ${s.stale ? "stale" : ""}`} aria-label=${t("bench.distance_view")} tabindex="-1">
+    <div class="top">${practice(snap.practice || run.practice)}</div>
+    <h1 class="quiet">${t("bench.title")}</h1>
+    ${lines}${heard(s)}
+    <section class="far" aria-label=${t(s.verdict ? "bench.verdict" : "bench.now")}>
+      <p class=${`huge ${big.kind} signs-${Math.min(12, word.length)} ${big.stop ? "failed" : ""}`}>${big.mark ? html`<i aria-hidden="true">${big.mark}</i> ` : nothing}${word}</p>
+      <p class="what">${under}</p>
+    </section>
+    ${s.exercise ? html`<p class="doing"><span>${s.exercise.name}</span> <b>${s.exercise.left}</b></p>` : s.verdict || s.big.kind === "none" ? nothing : html`<p class="doing"><span>${s.title}</span></p>`}
+    <footer class="foot" aria-label=${t("bench.controls")}>
+      <button @click=${() => act.far(false)}>${t("bench.near")} <kbd>D</kbd><small>${t("bench.near_small")}</small></button>
+      <span class="gap"></span>
+      ${s.may.stop ? stop(s, act) : nothing}
+      ${s.goOn ? goOn(run, s, inert, act) : nothing}
+      ${s.verdict && run.stage === "over" ? html`<button class="primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")} <kbd>N</kbd></button>` : nothing}
+    </footer>
+  </main>`;
+}

@@ -1,0 +1,32 @@
+// SPDX-License-Identifier: Apache-2.0
+
+// The words of what a review lists. Nothing here decides what is listed.
+
+import { t } from "./lang.js";
+import { fault, lookUp, outcomes, proofs, whys } from "./words.js";
+
+/** A moment in words. @param {import("./state-review.js").Moment} m */
+export function momentWords(m) {
+  const with_ = { n: m.top_up, text: m.text };
+  switch (m.kind) {
+    case "late":
+    case "hurried":
+    case "extra":
+    case "added":
+    case "taken_back": {
+      const where = m.top_up > 0 ? "top_up" : m.key === "screening" || m.key === "initial" ? m.key : "other";
+      return t(`review.moment.${m.kind}.${where}`, with_) + (m.text ? ` ${t("review.moment.reason", with_)}` : "");
+    }
+    case "ignored":
+      return lookUp(whys, m.key);
+    case "fault":
+      return t("review.moment.fault", { text: fault(m.text ? `${m.key}: ${m.text}` : m.key) });
+    case "verdict":
+      return t("review.moment.verdict", { text: lookUp(outcomes, m.key) });
+    case "proof":
+      return lookUp(proofs, m.key);
+    case "wearer_did":
+      return t("review.moment.wearer_did", { text: m.text || m.key.replaceAll("_", " ") });
+  }
+  return t(`review.moment.${m.kind}`, with_);
+}
