@@ -11,7 +11,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 
-const program = process.env.TALLYHOOD ?? new URL("../../build/tallyhood", import.meta.url).pathname;
+export const program = process.env.TALLYHOOD ?? new URL("../../build/tallyhood", import.meta.url).pathname;
 
 export { sleep };
 
@@ -84,6 +84,8 @@ export async function startBox({ speed = 20, args = [] } = {}) {
   return {
     get origin() { return `http://${address}`; },
     speed,
+    /** The store's file. */
+    store: join(dir, "store"),
     log: () => log,
     /** The longest that this process had to wait for the processor, in milliseconds. */
     lag: () => lag,
@@ -123,11 +125,12 @@ export async function startBox({ speed = 20, args = [] } = {}) {
  * the machine stands still, as a real tester would be: a scenario that failed
  * while it did is played once more, slower, and said to have been.
  * @param {(box: any) => Promise<void>} scenario
- * @param {Parameters<typeof startBox>[0]} [how]
+ * @param {Parameters<typeof startBox>[0] & {again?: number}} [how] again: how often it may be, once when left out; each time half as fast
  */
-export async function withBox(scenario, { speed = 20, ...how } = {}) {
-  for (let more = 1; ; more--) {
-    const box = await startBox({ ...how, speed: more > 0 ? speed : speed / 2 });
+export async function withBox(scenario, { speed: fastest = 20, again = 1, ...how } = {}) {
+  for (let more = again; ; more--) {
+    const speed = fastest / 2 ** (again - more);
+    const box = await startBox({ ...how, speed });
     try {
       await scenario(box);
       return;

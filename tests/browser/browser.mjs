@@ -39,7 +39,7 @@ export const sizes = { desk: { width: 1280, height: 800 }, low: { width: 800, he
 export async function openPage(browser, box, path, { size = "desk", scheme = "light", mayMiss = false, mayRefuse = false } = {}) {
   const context = await browser.newContext({ viewport: sizes[size], colorScheme: scheme, reducedMotion: "reduce" });
   const page = await context.newPage();
-  page.setDefaultTimeout(10_000);
+  page.setDefaultTimeout(30_000); // a bound, for a machine that is busy with much else
   const wrong = [];
   const frames = [];
   const origin = box.origin;

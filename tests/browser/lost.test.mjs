@@ -12,13 +12,14 @@ let browser;
 before(async () => { browser = await startBrowser(); });
 after(() => browser?.close());
 
-test("a killed box leaves stale pages, and after it is back a run that is not valid", { timeout: 180_000 }, () => withBox(async (box) => {
+test("a killed box leaves stale pages, and after it is back a run that is not valid", { timeout: 300_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);
   const page = await openPage(browser, box, "/bench", { mayMiss: true });
   const wearer = await openPage(browser, box, "/wearer", { mayMiss: true });
   await t.toClock(page, box, eyes);
   const told = { stop: false };
   const giving = t.keepGiving(box, eyes, told);
+  await t.pair(wearer, page);
   const { run } = await eyes.see("ten seconds of the run", (r) => r.run_ms > 10_000);
   told.stop = true;
   await giving;
@@ -42,7 +43,7 @@ test("a killed box leaves stale pages, and after it is back a run that is not va
   assert.equal(new URL(page.url()).pathname, "/bench");
   await t.takeOver(page);
   await page.getByRole("button", { name: "Open the run" }).waitFor();
-  await wearer.getByRole("heading", { name: "Please wait" }).waitFor();
+  await wearer.getByRole("heading", { name: "Type the four digits" }).waitFor(); // its run is closed
 
   await page.getByRole("link", { name: "Records" }).click();
   await page.getByRole("heading", { name: "Records" }).waitFor();

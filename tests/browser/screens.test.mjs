@@ -33,9 +33,12 @@ test("every page can be read by everybody, at every stage", { timeout: 240_000 }
 
   await t.takeOver(bench);
   await look(bench, "bench-opening");
-  await look(wearer, "wearer-none");
+  await look(wearer, "wearer-pair");
   await look(gallery, "gallery-none");
   await t.openRun(bench);
+  await t.pair(wearer, bench);
+  await look(wearer, "wearer-name");
+  await wearer.getByRole("button", { name: "Yes" }).click();
   await look(bench, "bench-ready");
   await t.answerAll(bench);
   await look(bench, "bench-answered");

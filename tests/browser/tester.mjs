@@ -15,7 +15,7 @@ import { sleep } from "./box.mjs";
  * @param {number} [ms]
  * @returns {Promise<T>}
  */
-export async function until(what, test, ms = 15_000) {
+export async function until(what, test, ms = 30_000) {
   const end = performance.now() + ms;
   for (;;) {
     const got = await test();
@@ -75,7 +75,11 @@ export const usual = {
 /** Makes this Bench the one that drives, whoever drove before. */
 export async function takeOver(page) {
   const take = page.getByRole("button", { name: "Take over" });
+  const asleep = page.getByText("Back again.");
   await until("this page to drive", async () => {
+    // On a busy machine a page may have been without word for a while: the
+    // first touch wakes it.
+    if (await asleep.isVisible()) await asleep.click({ timeout: 1000 }).catch(() => {});
     // The page takes a free lease by itself, perhaps between this look and the
     // click; whether it drives is what is asked below, until it does.
     if (await take.isVisible()) await take.click({ timeout: 1000 }).catch(() => {});
@@ -126,11 +130,24 @@ export const screened = (run) => run.screening.squeezes;
 export const initial = (run) => (run.stage === "dosing" ? run.initial?.given ?? 0 : Number.POSITIVE_INFINITY);
 
 /** From the Bench's first screen to the sensitivity test. */
-export async function toScreening(page, eyes, who) {
+export async function toScreening(page, eyes, who, wearer) {
   await openRun(page, who);
+  if (wearer) {
+    await pair(wearer, page);
+    await wearer.getByRole("button", { name: "Yes" }).click();
+    await wearer.getByRole("heading", { name: "Before we start" }).waitFor();
+  }
   await answerAll(page);
   await goOn(page);
   await eyes.see("the sensitivity test", (r) => r.stage === "screening");
+}
+
+/** Types the code of the open run, as a Bench has it, on a Wearer's page. */
+export async function pair(wearer, bench) {
+  const code = await until("the code of the run", async () => JSON.parse(bench.frames.findLast((f) => f.includes('"type":"snapshot"')) ?? "{}").run?.code || null);
+  await wearer.getByRole("heading", { name: "Type the four digits" }).waitFor();
+  for (const digit of code) await wearer.getByRole("button", { name: digit, exact: true }).click();
+  await wearer.getByRole("heading", { name: "Type the four digits" }).waitFor({ state: "detached" });
 }
 
 /** On to the facepiece, with a bin of 10 from the wearer's button. */
@@ -183,9 +200,9 @@ export async function keepGiving(box, eyes, told = { stop: false }) {
 }
 
 /** The verdict as the page says it. */
-export async function verdict(page, word, reason) {
+export async function verdict(page, word, reason, ms = 30_000) {
   const region = page.getByRole("region", { name: "Verdict" });
-  await region.waitFor({ timeout: 15_000 });
+  await region.waitFor({ timeout: ms });
   assert.match(await region.innerText(), word);
   if (reason) assert.match(await region.innerText(), reason);
   return region;
