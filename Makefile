@@ -62,11 +62,11 @@ lint: build/tools/staticcheck ## staticcheck, at the version in .ci/tools/go.mod
 
 .PHONY: race
 race: ## the packages with goroutines under the race detector, in random order
-	CGO_ENABLED=1 go test -race -shuffle=on $(UNIT)
+	CGO_ENABLED=1 go test -race -short -shuffle=on $(UNIT)
 
 .PHONY: cpus
 cpus: ## the packages with loops on one processor; the other tests have them on all
-	$(if $(LOOPS),go test -count=1 -shuffle=on -cpu=1 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
+	$(if $(LOOPS),go test -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
 
 .PHONY: fresh
 fresh: ## what is generated is up to date, and go.mod is tidy

@@ -74,9 +74,9 @@ export async function openPage(browser, box, path, { size = "desk", scheme = "li
  * @param {import("playwright-core").Page} page
  * @param {string} where
  */
-export async function accessible(page, where) {
+export async function accessible(page, where, schemes = /** @type {("light"|"dark")[]} */ (["light", "dark"])) {
   const found = [];
-  for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
+  for (const colorScheme of schemes) {
     await page.emulateMedia({ colorScheme });
     await page.evaluate(`if (!window.axe) { ${axe.source} }`);
     const violations = await page.evaluate(async () => (await window.axe.run(document, { resultTypes: ["violations"] })).violations
