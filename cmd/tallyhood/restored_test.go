@@ -154,11 +154,12 @@ func TestRestoreErasesAgain(t *testing.T) {
 	h.erase(ana)
 	h.close()
 
-	out, err := restored(t, path, data)
+	_, err := restored(t, path, data)
 	if err == nil || !strings.Contains(err.Error(), backup.ErrHasRecords.Error()) {
 		t.Fatalf("without --over: %v", err)
 	}
-	if out, err = restored(t, path, data, "--over", "--by", "Bram Okafor"); err != nil {
+	out, err := restored(t, path, data, "--over", "--by", "Bram Okafor")
+	if err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(out, "One person who had been erased after this backup is erased again.") || strings.Contains(out, "Ionescu") {

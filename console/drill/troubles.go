@@ -83,8 +83,6 @@ func seen(what string) (Trouble, bool) {
 	return Troubles[i], true
 }
 
-func (t Trouble) by() time.Duration { return seconds(t.ByS) }
-
 // ends says whether the right reaction ends the run.
 func (t Trouble) ends() bool { return t.Outcome != "" }
 

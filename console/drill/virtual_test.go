@@ -54,14 +54,13 @@ type mistake struct {
 // A world is one drill in virtual time, with a tester who makes no mistake but
 // the given one.
 type world struct {
-	e      *session.Engine
-	a      *drill.Actor
-	m      mistake
-	facts  []procedure.Dated
-	plan   []act
-	done   map[string]bool
-	button bool
-	now    time.Duration
+	e     *session.Engine
+	a     *drill.Actor
+	m     mistake
+	facts []procedure.Dated
+	plan  []act
+	done  map[string]bool
+	now   time.Duration
 }
 
 type act struct {

@@ -185,7 +185,7 @@ function takeAway(full, ui, act) {
 /** The choice of a second run to review beside this one. @param {Full} full @param {RecordUi} ui @param {RecordActs} act */
 function beside(full, ui, act) {
   if (ui.beside === null) return html`<div class="row"><button @click=${act.beside}>${t("desk.record.beside")}<small>${t("desk.record.beside_what")}</small></button></div>`;
-  return html`<div role="status"><h2>${t("desk.record.beside_which")}</h2>${ui.beside.length === 0 ? html`<p>${t("desk.record.beside_none")}</p>` : html`<ul class="points">${ui.beside.map((r) => html`<li><a href=${`/review/${encodeURIComponent(full.run)}/${encodeURIComponent(r.run)}`}>${[when(r.at) || r.run, r.name, r.facepiece].filter(Boolean).join(", ")}</a> <span class=${`outcome ${r.outcome}`}>${outcome(r.outcome)}</span></li>`)}</ul>`}</div>`;
+  return html`<div role="status"><h2>${t("desk.record.beside_which")}</h2>${ui.beside.length === 0 ? html`<p>${t("desk.record.beside_none")}</p>` : html`<ul class="points besides">${ui.beside.map((r) => html`<li><a href=${`/review/${encodeURIComponent(full.run)}/${encodeURIComponent(r.run)}`}>${[when(r.at) || r.run, r.name, r.facepiece].filter(Boolean).join(", ")}</a> <span class=${`outcome ${r.outcome}`}>${outcome(r.outcome)}</span></li>`)}</ul>`}</div>`;
 }
 
 /** @param {Full} full @param {RecordUi} ui */
