@@ -4,7 +4,6 @@ package drill
 
 import (
 	"slices"
-	"time"
 
 	"tallyhood/console/procedure"
 )
