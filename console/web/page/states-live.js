@@ -3,13 +3,12 @@
 // Every state of the Wearer's screen and the Gallery from sample snapshots: a
 // reference to look at. ?only=NAME shows one alone, &lang=ar in a language.
 
-import { html, render } from "./vendor/lit-html.js";
 import { speak, wearerLanguages } from "./lang.js";
 import { run, running, snapshot, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { remarksOf } from "./state-gallery.js";
 import { wearerSees } from "./state-wearer.js";
-import { showing } from "./states-show.js";
+import { drawing, showing } from "./states-show.js";
 import { gallery } from "./view-gallery.js";
 import { wearer } from "./view-wearer.js";
 
@@ -79,18 +78,6 @@ function screens() {
   return out;
 }
 
-const only = new URLSearchParams(location.search).get("only");
 const place = root();
-function draw() {
-  const all = screens();
-  const one = only === null ? undefined : all[only];
-  render(
-    one ? one() : html`<div class="sheet plain states"><h1>Every state</h1>${Object.entries(all).map(
-      ([name, view]) => html`<h2><a href=${`?only=${name}`}>${name}</a></h2><div class="frame">${view()}</div>`,
-    )}</div>`,
-    place,
-  );
-}
-draw();
-addEventListener("resize", draw);
+drawing(screens, place);
 showing(["run", "wearer", "passages", "gallery"], screens(), place);

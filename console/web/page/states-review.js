@@ -3,12 +3,11 @@
 // Every state of a review from sample runs: a reference to look at. ?only=NAME
 // shows one alone.
 
-import { html, render } from "./vendor/lit-html.js";
 import { speak } from "./lang.js";
 import { run, running } from "./samples.js";
 import { root, size } from "./screen.js";
 import { player, readReview, seek } from "./state-review.js";
-import { showing } from "./states-show.js";
+import { drawing, showing } from "./states-show.js";
 import { review } from "./view-review.js";
 
 await speak(["run", "review"]);
@@ -75,13 +74,6 @@ function screens() {
   return out;
 }
 
-const only = new URLSearchParams(location.search).get("only");
 const place = root();
-function draw() {
-  const all = screens();
-  const one = only === null ? undefined : all[only];
-  render(one ? one() : html`<div class="sheet plain states"><h1>Every state of a review</h1>${Object.entries(all).map(([name, view]) => html`<h2><a href=${`?only=${name}`}>${name}</a></h2><div class="frame">${view()}</div>`)}</div>`, place);
-}
-draw();
-addEventListener("resize", draw);
+drawing(screens, place);
 showing(["run", "review"], screens(), place);

@@ -4,7 +4,7 @@
 // and in every language, without loading the page anew.
 
 import { direction, load, use } from "./lang.js";
-import { render } from "./vendor/lit-html.js";
+import { html, render } from "./vendor/lit-html.js";
 
 /**
  * @param {string[]} areas
@@ -26,4 +26,26 @@ export function showing(areas, all, place) {
       render(all[name]?.(), place);
     },
   });
+}
+
+/**
+ * Draws all states under each other, or the one that ?only= names, and again
+ * at each new size.
+ * @param {() => Record<string, () => unknown>} screens
+ * @param {HTMLElement} place
+ */
+export function drawing(screens, place) {
+  const only = new URLSearchParams(location.search).get("only");
+  function draw() {
+    const all = screens();
+    const one = only === null ? undefined : all[only];
+    render(
+      one ? one() : html`<div class="sheet plain states"><h1>Every state</h1>${Object.entries(all).map(
+        ([name, view]) => html`<h2><a href=${`?only=${name}`}>${name}</a></h2><div class="frame">${view()}</div>`,
+      )}</div>`,
+      place,
+    );
+  }
+  draw();
+  addEventListener("resize", draw);
 }

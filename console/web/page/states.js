@@ -4,14 +4,14 @@
 // reference to look at. ?only=NAME shows one alone. states-live.js has the
 // Wearer's screen and the Gallery.
 
-import { html, nothing, render } from "./vendor/lit-html.js";
+import { html } from "./vendor/lit-html.js";
 import { speak } from "./lang.js";
 import { box, choices, inputStates, kitOf, nothingKnown, poorBox, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { shown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
 import { steps } from "./state-start.js";
-import { showing } from "./states-show.js";
+import { drawing, showing } from "./states-show.js";
 import { bench } from "./view-bench.js";
 import { help, panel } from "./view-help.js";
 import { inputs } from "./view-inputs.js";
@@ -94,18 +94,6 @@ function addStart(out) {
   add("stale", inputStates.good, { step: "people", known: none }, 4200);
 }
 
-const only = new URLSearchParams(location.search).get("only");
 const place = root();
-function draw() {
-  const all = screens();
-  const one = only === null ? undefined : all[only];
-  render(
-    one ? one() : html`<div class="sheet plain states"><h1>Every state</h1>${Object.entries(all).map(
-      ([name, view]) => html`<h2><a href=${`?only=${name}`}>${name}</a></h2><div class="frame">${view()}</div>`,
-    )}${nothing}</div>`,
-    place,
-  );
-}
-draw();
-addEventListener("resize", draw);
+drawing(screens, place);
 showing(["run", "inputs", "bench", "tell", "help", "start", "drill"], screens(), place);
