@@ -285,6 +285,18 @@ func (c *fakeClock) Wake(at time.Duration) (<-chan struct{}, func()) {
 	}
 }
 
+// waited tells whether somebody waits for an instant at most d from now.
+func (c *fakeClock) waited(d time.Duration) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, at := range c.timers {
+		if at <= c.now+d {
+			return true
+		}
+	}
+	return false
+}
+
 func (c *fakeClock) advance(d time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -398,8 +410,13 @@ func (b *bench) report(l device.Line, state device.State, words ...string) {
 	})
 }
 
-// later lets the source look again.
-func (b *bench) later() { b.clock.advance(lookEvery) }
+// later lets the source look again, at what there is now: a look under way may
+// have listed the folder already, and its next one is not yet due at any time.
+func (b *bench) later() {
+	b.t.Helper()
+	b.until("waits for the next look", func() bool { return b.clock.waited(lookEvery) })
+	b.clock.advance(lookEvery)
+}
 
 func (b *bench) plug(id identity) *fakeDevice {
 	b.folder.mu.Lock()
