@@ -258,8 +258,10 @@ func (d *fakeDevice) grabbed() bool {
 type fakeClock struct {
 	mu     sync.Mutex
 	now    time.Duration
-	timers map[chan struct{}]time.Duration
+	timers map[chan struct{}]timer
 }
+
+type timer struct{ at, asked time.Duration }
 
 func (c *fakeClock) Now() time.Duration {
 	c.mu.Lock()
@@ -277,7 +279,7 @@ func (c *fakeClock) Wake(at time.Duration) (<-chan struct{}, func()) {
 		ch <- struct{}{}
 		return ch, func() {}
 	}
-	c.timers[ch] = at
+	c.timers[ch] = timer{at, c.now}
 	return ch, func() {
 		c.mu.Lock()
 		defer c.mu.Unlock()
@@ -285,12 +287,12 @@ func (c *fakeClock) Wake(at time.Duration) (<-chan struct{}, func()) {
 	}
 }
 
-// waited tells whether somebody waits for an instant at most d from now.
+// waited tells whether somebody waits who asked to sleep for d.
 func (c *fakeClock) waited(d time.Duration) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	for _, at := range c.timers {
-		if at <= c.now+d {
+	for _, t := range c.timers {
+		if t.at-t.asked == d {
 			return true
 		}
 	}
@@ -301,8 +303,8 @@ func (c *fakeClock) advance(d time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.now += d
-	for ch, at := range c.timers {
-		if at <= c.now {
+	for ch, t := range c.timers {
+		if t.at <= c.now {
 			ch <- struct{}{}
 			delete(c.timers, ch)
 		}
@@ -327,7 +329,7 @@ type bench struct {
 func newBench(t *testing.T, keys map[device.Line]Key) *bench {
 	t.Helper()
 	b := &bench{
-		t: t, clock: &fakeClock{now: time.Second, timers: map[chan struct{}]time.Duration{}},
+		t: t, clock: &fakeClock{now: time.Second, timers: map[chan struct{}]timer{}},
 		folder: &fakeFolder{devices: map[string]*fakeDevice{}}, ended: make(chan struct{}),
 	}
 	var err error
