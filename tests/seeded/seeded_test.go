@@ -103,7 +103,7 @@ func TestSeedsAreCaught(t *testing.T) {
 				t.Fatal(err)
 			}
 			for _, c := range s.Checks {
-				args := append([]string{"test", "-overlay", overlay, "-vet=off", "-count=1", "-failfast", "-timeout=120s"}, checks[c]...)
+				args := append([]string{"test", "-overlay", overlay, "-vet=off", "-count=1", "-failfast", "-timeout=5m"}, checks[c]...)
 				cmd := exec.CommandContext(t.Context(), "go", args...)
 				cmd.Dir = root
 				out, err := cmd.CombinedOutput()
@@ -111,6 +111,8 @@ func TestSeedsAreCaught(t *testing.T) {
 				case err == nil:
 				case strings.Contains(string(out), "[build failed]") || strings.Contains(string(out), "[setup failed]"):
 					t.Fatalf("the fault does not build:\n%s", out)
+				case strings.Contains(string(out), "panic: test timed out"):
+					t.Logf("%s hung", c) // a fault may do that, a busy machine too: it proves nothing
 				default:
 					t.Logf("caught by %s", c)
 					return
