@@ -262,7 +262,7 @@ func nameless(r wire.Run) wire.Run {
 		Questions: r.Questions, Blocked: r.Blocked, WaitMS: r.WaitMS, NeedMS: r.NeedMS, Screening: r.Screening,
 		Dose: r.Dose, Initial: r.Initial, TopUps: r.TopUps, RunMS: r.RunMS, Ticking: r.Ticking, LengthMS: r.LengthMS,
 		Exercises: r.Exercises, ExerciseMS: r.ExerciseMS, Exercise: r.Exercise, SqueezesMS: r.SqueezesMS, HalfLifeMS: r.HalfLifeMS,
-		Notes: r.Notes, Faults: []string{}, Verdict: r.Verdict, Practice: r.Practice,
+		Notes: r.Notes, Faults: []string{}, Verdict: r.Verdict, Practice: r.Practice, NameSaid: r.NameSaid, Drill: wire.Keys(r.Drill),
 	}
 	if r.Kit != nil {
 		out.Kit = &wire.Kit{Role: r.Kit.Role} // marks and lots are typed by people

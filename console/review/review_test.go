@@ -427,6 +427,38 @@ func TestWithoutNames(t *testing.T) {
 	}
 }
 
+// What the wearer said of the name, and what a simulated one did, are seen again
+// from the instant on; without names the words of it are left out.
+func TestWhatTheWearerSaid(t *testing.T) {
+	b, _ := played(t, 0, 2)
+	facts := slices.Clone(b.facts)
+	o := facts[0].Fact.(procedure.RunOpened)
+	o.Drill = &procedure.Drill{Seed: "heron", Level: "plain"}
+	facts[0].Fact = o
+	at := facts[1].At
+	facts = slices.Insert(facts, 2,
+		procedure.Dated{At: at, Fact: procedure.NameSaid{Yes: true, By: "wearer"}},
+		procedure.Dated{At: at, Fact: procedure.WearerDid{What: "says_ready", Text: "Idris here, ready"}})
+	s, err := review.Of(facts, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ms := (at - facts[0].At).Milliseconds()
+	if r := s.At(max(0, ms-1)); ms > 0 && (r.NameSaid != "" || len(r.Drill.Said) > 0) {
+		t.Errorf("before it was said: %q, %v", r.NameSaid, r.Drill.Said)
+	}
+	want := []wire.DrillLine{{AtMS: ms, What: "says_ready", Text: "Idris here, ready"}}
+	for _, when := range []int64{ms, s.LengthMS} {
+		if r := s.At(when); r.NameSaid != "yes" || !reflect.DeepEqual(r.Drill.Said, want) {
+			t.Errorf("at %d ms: %q, %v", when, r.NameSaid, r.Drill.Said)
+		}
+	}
+	want[0].Text = ""
+	if r := s.WithoutNames().At(s.LengthMS); r.NameSaid != "yes" || !reflect.DeepEqual(r.Drill.Said, want) {
+		t.Errorf("without names: %q, %v", r.NameSaid, r.Drill.Said)
+	}
+}
+
 func TestRefuses(t *testing.T) {
 	b, _ := played(t, 1, 1)
 	if _, err := review.Of(b.facts[:8], ""); !errors.Is(err, review.ErrOpen) {

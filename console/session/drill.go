@@ -138,18 +138,3 @@ func (s *Session) lookUpDrill(ctx context.Context, o wire.Open) (a asked, err er
 	}
 	return a, err
 }
-
-// drillOf is what the page of a drill shows; nil in a test.
-func (r *openRun) drillOf(st procedure.State) *wire.Drill {
-	if r.actor == nil {
-		return nil
-	}
-	d := &wire.Drill{Said: []wire.DrillLine{}}
-	for _, x := range st.Did {
-		d.Said = append(d.Said, wire.DrillLine{AtMS: (x.At - st.OpenedAt).Milliseconds(), What: x.What, Text: x.Text})
-	}
-	if a, ok := r.actor.(Asker); ok {
-		d.Asks = a.Asks(st)
-	}
-	return d
-}

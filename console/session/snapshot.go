@@ -71,12 +71,12 @@ func (s *Session) cableWord() string {
 func (s *Session) show(r *openRun) *wire.Run {
 	st := r.engine.State()
 	out := shown.Run(st, r.engine.Now())
-	out.WearerLanguage, out.Drill = r.language, r.drillOf(st)
+	out.WearerLanguage = r.language
+	if a, ok := r.actor.(Asker); ok {
+		out.Drill.Asks = a.Asks(st)
+	}
 	if st.Verdict == nil {
 		out.Code = r.code
-	}
-	if n := st.NameSaid; n != nil {
-		out.NameSaid = map[bool]string{true: "yes", false: "no"}[n.Yes]
 	}
 	s.verdict(out, r, st)
 	return out

@@ -44,6 +44,15 @@ func Run(st procedure.State, now time.Duration) *wire.Run {
 		}
 		out.Faults = append(out.Faults, text)
 	}
+	if n := st.NameSaid; n != nil {
+		out.NameSaid = map[bool]string{true: "yes", false: "no"}[n.Yes]
+	}
+	if o.Drill != nil {
+		out.Drill = &wire.Drill{Said: []wire.DrillLine{}}
+		for _, x := range st.Did {
+			out.Drill.Said = append(out.Drill.Said, wire.DrillLine{AtMS: millis(x.At - st.OpenedAt), What: x.What, Text: x.Text})
+		}
+	}
 	out.Kit = kitOf(st)
 	wait(out, st, now)
 	doses(out, st, now)

@@ -72,6 +72,7 @@ type Open struct {
 	Rules     string `json:"rules"`     // id
 	Agent     string `json:"agent"`
 	Tester    string `json:"tester"`
+	Hood      string `json:"hood,omitempty"` // id; empty: not named
 	// Drill opens a drill, with a simulated wearer; Wearer may be empty then.
 	Drill *DrillAsk `json:"drill,omitempty"`
 }
@@ -101,7 +102,7 @@ type Reply struct {
 var Refusals = []string{
 	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
 	"clock_unset", "clock_served", "clock_wrong", "input_missing", "not_known", "busy", "no_pedal", "no_sound",
-	"parked", "too_many_parked",
+	"parked", "too_many_parked", "hood_not_known",
 }
 
 // A Snapshot is everything that a page shows, at one instant.
@@ -324,6 +325,17 @@ type Choices struct {
 	Rules      []Choice `json:"rules"`
 	Agents     []string `json:"agents"`
 	Testers    []string `json:"testers"`
+	Hoods      []Hood   `json:"hoods"` // those in use; empty: none is entered
+}
+
+// A Hood is a hood to choose from. Oversized: it is larger than the published
+// one and thins the mist.
+type Hood struct {
+	ID        string `json:"id"`
+	Mark      string `json:"mark"`
+	AcrossMM  int    `json:"across_mm"` // 0: not measured
+	TallMM    int    `json:"tall_mm"`
+	Oversized bool   `json:"oversized"`
 }
 
 // A Choice is one line of a list. Refused holds a sentence by rule set id for
@@ -364,12 +376,12 @@ func masked(i Inputs) Inputs {
 
 // ForTrainer is a run without names and without the pairing code.
 func ForTrainer(r Run) Run {
-	r.Wearer, r.Tester, r.Code, r.Drill = "", "", "", masks(r.Drill)
+	r.Wearer, r.Tester, r.Code, r.Drill = "", "", "", Keys(r.Drill)
 	return r
 }
 
-// masks leaves the words of a simulated wearer out: the keys say enough.
-func masks(d *Drill) *Drill {
+// Keys leaves the words of a simulated wearer out: the keys say enough.
+func Keys(d *Drill) *Drill {
 	if d == nil {
 		return nil
 	}
