@@ -256,6 +256,34 @@ func TestInputsInOrder(t *testing.T) {
 	}
 }
 
+// What a person says waits for a closure that began before: a stop never gets
+// ahead of a report that is still proving itself.
+func TestInputWaitsForAPendingReport(t *testing.T) {
+	for _, c := range []struct {
+		long   time.Duration
+		want   procedure.Outcome
+		reason procedure.Reason
+	}{{3 * ms, procedure.NotValid, procedure.StoppedForWelfare}, {200 * ms, procedure.Fail, procedure.Tasted}} {
+		b := newBench(t)
+		b.to(procedure.Running)
+		at := b.Now() + time.Second
+		b.set(at, device.TasteNC, false)
+		b.set(at, device.TasteNO, true)
+		b.Advance(at + 1*ms)
+		b.Input(procedure.Input{At: at + 1*ms, Do: procedure.DoWelfare})
+		b.Advance(at + 2*ms)
+		if o, r := b.verdict(); o != "" {
+			t.Errorf("%v: %s %s while a report was proving itself", c.long, o, r)
+		}
+		b.set(at+c.long, device.TasteNO, false)
+		b.set(at+c.long, device.TasteNC, true)
+		b.Advance(at + 400*ms)
+		if o, r := b.verdict(); o != c.want || r != c.reason {
+			t.Errorf("%v: %q %q, want %q %q", c.long, o, r, c.want, c.reason)
+		}
+	}
+}
+
 // Cues of the run clock are placed on their instant and ordered before it, and
 // a verdict drops those that are yet to sound.
 func TestCuesAreOrderedAhead(t *testing.T) {

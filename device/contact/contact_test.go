@@ -70,6 +70,9 @@ func TestSingle(t *testing.T) {
 		{"five a second", SqueezeGrade, []float64{100, 200, 300, 400, 500, 600}, []ev{P(100, 140), R(200), P(300, 340), R(400), P(500, 540), R(600)}, 0},
 		{"five a second, long", SqueezeGrade, []float64{100, 250, 300, 450, 500, 650}, []ev{P(100, 140), R(250), P(300, 340), R(450), P(500, 540), R(650)}, 0},
 		{"170 ms apart", SqueezeGrade, []float64{100, 180, 270, 330}, []ev{P(100, 140), R(180), P(270, 310), R(330)}, 0},
+		{"165 ms apart", SqueezeGrade, []float64{100, 180, 265, 330}, []ev{P(100, 140), R(180), P(265, 305), R(330)}, 0},
+		{"closer than two presses come", SqueezeGrade, []float64{100, 160, 215, 315}, []ev{P(100, 140), R(160), D(215), C}, 0},
+		{"164.9 ms apart", SqueezeGrade, []float64{100, 180, 264.9, 330}, []ev{P(100, 140), R(180), D(264.9), C}, 0},
 		{"held", SqueezeGrade, []float64{100}, []ev{P(100, 140), {Held, 100, 2100}}, 0},
 		{"held and let go", SqueezeGrade, []float64{100, 3000}, []ev{P(100, 140), {Held, 100, 2100}, R(3000)}, 0},
 

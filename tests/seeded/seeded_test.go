@@ -31,7 +31,7 @@ var checks = map[string][]string{
 	"contact":   {"./device/contact"},
 	"level":     {"./console/hoodlevel"},
 	"scripts":   {"./tests/scenarios", "-run", "TestScripts|TestMadeUpRuns", "-args", "-runs=600"},
-	"engine":    {"./console/session", "-run", "TestCable|TestReport|TestVerdict|TestBox|TestStale|TestInputsInOrder|TestCuesAre|TestPassCue|TestReplay|TestNotes|TestBeside|TestWhatReaches|TestTakenUp"},
+	"engine":    {"./console/session", "-run", "TestCable|TestReport|TestInput|TestVerdict|TestBox|TestStale|TestCuesAre|TestPassCue|TestReplay|TestNotes|TestBeside|TestWhatReaches|TestTakenUp"},
 	"waiting":   {"./console/session", "-run", "OneBreath|Trembling|SpeaksAs|DrillThatWaited|Stubborn|TwoPeople|WhereARun|AtMostThree|WelfareOf|ButtonOf|PowerCut|StopEnds|SeveralRuns|NameSaid"},
 	"saving":    {"./console/session", "-run", "Journal|OneDrives|AnyoneStops|OthersSee|PassIsShown|PassCueIsDurable|OpenRunIsClosed|RefusesWhat|WhereARun"},
 }
