@@ -18,8 +18,7 @@ UNIT = $$(grep -rlE --include='*.go' '\bgo (func|[A-Za-z_.]+)\(|"sync(/atomic)?"
 # Machines and systems of the tests' own are started alone: neighbours starve them.
 BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
 # Packages whose work is done by several goroutines at once.
-LOOPS = $(wildcard console/session console/hub)
-comma := ,
+LOOPS = console/session console/hub
 BUILD = go build -trimpath -ldflags '-s -w'
 
 .PHONY: help
@@ -66,7 +65,7 @@ race: ## the packages with goroutines under the race detector, in random order
 
 .PHONY: cpus
 cpus: ## the packages with loops on one processor; the other tests have them on all
-	$(if $(LOOPS),go test -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...),@echo "cpus: neither console/session nor console/hub is there yet")
+	go test -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...)
 
 .PHONY: fresh
 fresh: ## what is generated is up to date, and go.mod is tidy

@@ -34,7 +34,7 @@ func recordsCommand() *cobra.Command {
 		Short: "read the records of a stopped box's store, or of a copy",
 		Long:  "records opens a store for reading only and never changes it. Stop the console first, or work on a copy.",
 	}
-	c.PersistentFlags().StringVar(&path, "store", "", "the store's file (needed)")
+	c.PersistentFlags().StringVar(&path, "store", "", "the store's file (needed by all but check)")
 	sub := func(use, short string, args cobra.PositionalArgs, f func(ctx context.Context, j store.Journal, args []string, out io.Writer) error) *cobra.Command {
 		s := &cobra.Command{Use: use, Short: short, Args: func(c *cobra.Command, a []string) error {
 			if err := args(c, a); err != nil {

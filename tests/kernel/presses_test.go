@@ -16,7 +16,7 @@ import (
 	"tallyhood/tests/kernel/vm"
 )
 
-var presses = flag.Int("presses", 300, "bouncing presses of the counting test; 10000 take 10 minutes")
+var presses = flag.Int("presses", 300, "bouncing presses of the counting test; 10000 take 12 minutes")
 
 // counted is what a reader in the guest made of the presses.
 type counted struct {

@@ -93,7 +93,7 @@ func TestSeeded(t *testing.T) {
 	}
 }
 
-// The bounce drawn keeps to the published figures (README.md names them), and
+// The bounce drawn keeps to the published figures (hardware-notes/measured.md names them), and
 // the edges alternate and go forward.
 func TestDrawn(t *testing.T) {
 	r := rand.New(rand.NewSource(1))

@@ -27,7 +27,8 @@ type Scenario struct {
 	Spikes            float64 // interference, a second
 }
 
-// Scenarios are the four of the yardstick.
+// Scenarios are what contacts are measured in: good ones alone, what is met in the
+// field, that pressed fast, and worn ones.
 var Scenarios = []Scenario{
 	{"clean", false, 1, 0, 0, 0},
 	{"field", false, .90, .09, .01, 2},
@@ -35,7 +36,7 @@ var Scenarios = []Scenario{
 	{"worn", false, 0, .99, .01, 2},
 }
 
-// The published bounce figures, in ms; README.md has the sources.
+// The published bounce figures, in ms; hardware-notes/measured.md has the sources.
 const (
 	goodMean, goodMax  = 1.557, 6.2 // 16 assorted switches: mean and worst
 	slowMin, slowMax   = 6, 40      // tactile switches 9.3 and 14, drum pedal 11 to 40.3

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Command cmd prints the tables of counting errors in ../README.md. It must
+// Command cmd prints the tables of counting errors in hardware-notes/measured.md. It must
 // not be part of a release.
 package main
 
