@@ -123,6 +123,10 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	if err := session.CloseOpenRuns(ctx, p.journal); err != nil {
 		return err
 	}
+	p.unsaved = unsavedBeside(path)
+	if err := p.unsaved.void(ctx, p.journal); err != nil {
+		return err
+	}
 	if p.office, err = newOffice(ctx, &p); err != nil {
 		return err
 	}
@@ -173,6 +177,7 @@ type parts struct {
 	journal store.Store
 	path    string
 	erased  *backup.Erased // the list beside the store
+	unsaved *unsaved       // beside the store too
 	board   device.Board
 	sim     *sim.Board      // nil for a wired board
 	gauge   *bulb.Source    // nil without a bulb sensor
@@ -243,6 +248,13 @@ func (p *parts) boardName() string {
 	return "wired board"
 }
 
+// notSaved notes runs for the next start.
+func (p *parts) notSaved(runs []string) {
+	if err := p.unsaved.add(runs); err != nil {
+		p.log.Error("runs that are not saved whole could not be noted; do not take a pass of them for one", "runs", runs, "err", err)
+	}
+}
+
 func console(ctx context.Context, o options, p *parts) error {
 	practice := p.practice(o)
 	p.practised = practice
@@ -251,7 +263,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	conf := session.Config{
 		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase, Dial: p.sound.turned(),
 		Speak: func(wearer string) { p.sound.speak(p.conf.Sound.Languages, wearer) },
-		Rules: p.rules, Register: p.office, Ended: p.office.ended, Practice: practice, Strict: true, Drill: newDrill,
+		Rules: p.rules, Register: p.office, Ended: p.office.ended, Unsaved: p.notSaved, Practice: practice, Strict: true, Drill: newDrill,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
 		Publish: func(s wire.Snapshot) { server.Publish(s) }, Beat: watchdog.beat, Parts: func() []device.Part { return append(p.sound.parts(), p.health.parts()...) },
 	}

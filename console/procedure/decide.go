@@ -155,6 +155,8 @@ func (d *decision) input() {
 		d.correct()
 	case DoTake:
 		d.take()
+	case DoSpoiled:
+		d.spoiled()
 	case DoNameSaid:
 		d.nameSaid()
 	case DoPark:
@@ -199,6 +201,8 @@ func (d *decision) parked() {
 			d.say(f) // once is enough until the button has been proven anew
 		}
 	case DoPress, DoDoubt, DoRelease, DoHeld, DoChatters, DoCableSound, DoTick:
+	case DoSpoiled:
+		d.spoiled()
 	case DoJournalFailed, DoClockStepped, DoPowerLost, DoEnd, DoAbandon, DoWelfare, DoNameSaid, DoWearerDid:
 		d.input()
 	default:
@@ -276,6 +280,41 @@ func (s State) unfit(k Kit, role string, later time.Duration) Why {
 		return WhyMistNotChecked
 	}
 	return ""
+}
+
+// nebuliserSpoiled is the fault of a nebuliser that is not any more what it was
+// when it was named.
+const nebuliserSpoiled = "nebuliser_spoiled"
+
+// spoiled: a nebuliser was found clogged, or was filled or entered anew, while
+// the run has it. In the part that it is for nobody can say what mist there was;
+// before that part it is named anew. One that is clogged takes along what was
+// done with it, as a bad mist check does with every run since its last good one.
+func (d *decision) spoiled() {
+	role := Strong
+	if d.s.Stage == Ready || d.s.Stage == Screening {
+		role = Weak
+	}
+	used, current := false, false
+	for i, t := range d.s.Took {
+		if t.ID != d.in.Mark {
+			continue
+		}
+		used = used || d.s.Stage != Ready
+		current = current || t.Role == role && i >= d.s.KitFrom
+	}
+	switch {
+	case d.inFit() || d.s.Stage == Screening || d.s.Stage == ProvingButton:
+		used = current || used && d.in.Yes
+	default:
+		used = used && d.in.Yes
+	}
+	if used || current {
+		d.say(Faulted{nebuliserSpoiled, d.in.Detail})
+	}
+	if used {
+		d.end(NotValid, MistCheckFailed, d.in.At)
+	}
 }
 
 // nebuliser says why the part that a role is for cannot begin at an instant;
@@ -406,6 +445,12 @@ func (d *decision) report(by string) {
 		if button {
 			d.say(ButtonProven{})
 		}
+		if d.s.Counted() > d.most() {
+			// With the doubtful ones more may have gone into the hood than the
+			// highest bin stands for.
+			d.end(CannotTaste, NoTasteBy30, d.in.At)
+			return
+		}
 		d.say(BinSet{len(d.s.Screening), d.s.ScreenDoubt, d.s.Opened.Rules.BinOf(d.s.Counted()).Bin})
 		d.cue(CueReported)
 	case Clearing, Donning:
@@ -482,6 +527,8 @@ func (s State) Blocked(at time.Duration) Why {
 		return WhyParked
 	case s.wrongPerson():
 		return WhyWrongPerson
+	case s.Stage != Ready && at-s.BinAt > s.Opened.Rules.Sitting():
+		return WhyOtherSitting
 	case s.Stage == Clearing:
 		return ""
 	case s.Cable != "":
@@ -496,7 +543,7 @@ func (s State) Blocked(at time.Duration) Why {
 		return WhyJournal
 	case s.Stage == Ready && s.Opened.Strict && s.open():
 		return WhyUnanswered
-	case s.Stage == Ready && s.Opened.Strict && (s.Abstained == nil || at-*s.Abstained < s.Opened.Rules.Figures.Abstinence.Duration()):
+	case s.Stage == Ready && s.Opened.Strict && !s.abstained(at):
 		return WhyAbstinence
 	case s.Stage == Ready && s.nebuliser(Weak, at) != "":
 		return s.nebuliser(Weak, at)
@@ -508,6 +555,20 @@ func (s State) Blocked(at time.Duration) Why {
 		return WhyWear
 	}
 	return ""
+}
+
+// Water is since when the wearer has had nothing but water, by a word of this
+// sitting; ok is false without one.
+func (s State) Water(at time.Duration) (since time.Duration, ok bool) {
+	if s.Abstained == nil || at-s.waterSaid > s.Opened.Rules.Sitting() {
+		return 0, false
+	}
+	return *s.Abstained, true
+}
+
+func (s State) abstained(at time.Duration) bool {
+	since, ok := s.Water(at)
+	return ok && at-since >= s.Opened.Rules.Figures.Abstinence.Duration()
 }
 
 func (s State) open() bool {
@@ -625,7 +686,7 @@ func (s State) lacking() Reason {
 		return CableShort
 	case s.journalFailed():
 		return JournalFailed
-	case s.Parked || s.wrongPerson():
+	case s.Parked || s.wrongPerson() || *s.Clock-s.BinAt > r.Sitting():
 		return Interrupted
 	case s.At < *s.Clock+r.Length():
 		return Interrupted
@@ -665,7 +726,7 @@ func (d *decision) afterVerdict() {
 // can make a run better than it is.
 func FromBox(v Verb) bool {
 	switch v {
-	case DoGap, DoStalled, DoClockStepped, DoJournalFailed, DoCableOpen, DoCableShort, DoWearerDid:
+	case DoGap, DoStalled, DoClockStepped, DoJournalFailed, DoCableOpen, DoCableShort, DoSpoiled, DoWearerDid:
 		return true
 	}
 	return false

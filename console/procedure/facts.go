@@ -42,6 +42,15 @@ type Facepiece struct {
 	Whose     string        `json:"whose,omitempty"`             // own or pool piece, and its condition
 }
 
+// A Hood is a hood as the list of kit had it when a run was opened.
+type Hood struct {
+	ID        string `json:"id"`
+	Mark      string `json:"mark"`
+	AcrossMM  int    `json:"across_mm"` // 0: not measured
+	TallMM    int    `json:"tall_mm"`   // 0: not measured
+	Oversized bool   `json:"oversized"` // larger than the published one, so that the same squeezes give a thinner mist
+}
+
 // A Piece is a part of the box and how it was when the run was opened.
 type Piece struct {
 	Name   string `json:"name"`
@@ -86,6 +95,9 @@ type (
 		SoundMS float64 `json:"sound_ms,omitempty"`
 		// Kit: the nebuliser of each part has to be named before it.
 		Kit bool `json:"kit,omitempty"`
+		// Hood is the hood that was named when the run was opened; nil: none was.
+		// It decides nothing: it tells how far the mist was spread.
+		Hood *Hood `json:"hood,omitempty"`
 		// Beside are the runs that waited, without a verdict, when this one was
 		// opened: whatever was open then is this run or one of them.
 		Beside []string `json:"beside,omitempty"`
@@ -199,6 +211,9 @@ type (
 	}
 	// ProofBegun: after a pass the wearer breaks the seal under the hood.
 	ProofBegun struct{}
+	// Unsaved: what pages showed last did not reach the journal, so what it holds
+	// is not the whole run. Written at the next start; it makes a pass not valid.
+	Unsaved struct{}
 	// ProofGiven is what the wearer then tasted.
 	ProofGiven struct {
 		Tasted bool   `json:"tasted"`
@@ -228,6 +243,7 @@ func (Tallied) Kind() string        { return "tallied" }
 func (Ended) Kind() string          { return "ended" }
 func (ProofBegun) Kind() string     { return "proof_begun" }
 func (ProofGiven) Kind() string     { return "proof_given" }
+func (Unsaved) Kind() string        { return "unsaved" }
 func (NameSaid) Kind() string       { return "name_said" }
 func (RunParked) Kind() string      { return "run_parked" }
 func (RunTakenUp) Kind() string     { return "run_taken_up" }
@@ -250,7 +266,7 @@ var decoders = map[string]map[int]decoder{
 	"button_proven": {1: as[ButtonProven]}, "clock_started": {1: as[ClockStarted]}, "corrected": {1: as[Corrected]},
 	"ignored": {1: as[Ignored]}, "faulted": {1: as[Faulted]}, "healed": {1: as[Healed]}, "moved": {1: as[Moved]},
 	"tallied": {1: as[Tallied]}, "ended": {1: as[Ended]}, "proof_begun": {1: as[ProofBegun]}, "proof_given": {1: as[ProofGiven]},
-	"name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
+	"unsaved": {1: as[Unsaved]}, "name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
 }
 
 // Kinds lists every kind of fact with its versions, for fixtures.

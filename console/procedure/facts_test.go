@@ -35,7 +35,7 @@ func samples(t *testing.T) []Fact {
 		ButtonProven{}, ClockStarted{}, Corrected{PartTopUp, 3, -1, "counted twice", "Tom Reed"},
 		Ignored{"press step", WhyReportFirst}, Faulted{"wear_short", "worn 12.0 s of 300 s"}, Healed{}, Moved{"report_down"},
 		Took{Kit{"n-2", "B2", Strong, "bitter", "s-9", "L-77", 90 * time.Minute, true, true}, "Tom Reed"},
-		Tallied{82, 1, 3, 4}, Ended{NotValid, TopUpShort, 55 * time.Second}, ProofBegun{}, ProofGiven{true, "Tom Reed"},
+		Tallied{82, 1, 3, 4}, Ended{NotValid, TopUpShort, 55 * time.Second}, ProofBegun{}, ProofGiven{true, "Tom Reed"}, Unsaved{},
 		NameSaid{true, "wearer"}, RunParked{"Tom Reed"}, RunTakenUp{"Tom Reed"}, WearerDid{"says_taste", "I taste something"},
 	}
 }
@@ -155,6 +155,49 @@ func TestSamplesAreTheFixtures(t *testing.T) {
 	}
 	if len(kinds) > 0 {
 		t.Errorf("kinds without a sample: %v", kinds)
+	}
+}
+
+// An opening with a hood stands in journals as it is in its fixture; one without
+// has no word of a hood, so that what was written before keeps its hash.
+func TestOpeningWithAHood(t *testing.T) {
+	path := filepath.Join("testdata", "hood", "run_opened.1.json")
+	opened := samples(t)[0].(RunOpened)
+	plain, err := Encode(Dated{1234567890123, opened})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Contains(plain, []byte(`"hood"`)) {
+		t.Errorf("no hood was named, and the fact speaks of one: %s", plain)
+	}
+	opened.Hood = &Hood{ID: "h-1", Mark: "H1", AcrossMM: 400, TallMM: 450, Oversized: true}
+	if _, err := os.Stat(path); *add && err != nil {
+		b, err := Encode(Dated{1234567890123, opened})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, append(b, '\n'), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw = bytes.TrimSpace(raw)
+	d, err := Decode("run_opened", 1, raw)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := d.Fact.(RunOpened).Hood; got == nil || *got != *opened.Hood {
+		t.Errorf("the fixture holds the hood %+v, want %+v", got, *opened.Hood)
+	}
+	again, err := Encode(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(again, raw) {
+		t.Errorf("written again it is\n%s\nwas\n%s", again, raw)
 	}
 }
 

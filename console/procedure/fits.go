@@ -42,7 +42,7 @@ func (s State) fits(f Fact) bool {
 		case PartTopUp:
 			return topUp(f.TopUp) && (!taken || len(s.topUp(f.TopUp).Given)+len(s.topUp(f.TopUp).Extra) > 0)
 		}
-	case ProofGiven:
+	case ProofGiven, Unsaved:
 		return s.Verdict != nil
 	}
 	return true

@@ -96,9 +96,10 @@ const (
 	WhyNoReason         Why = "reason_missing"
 	WhyJournal          Why = "journal_failed"
 	WhyNotPassed        Why = "only_after_a_pass"
-	WhyWrongPerson      Why = "wrong_person" // the wearer said that the name is not theirs
-	WhyNotParkable      Why = "not_parkable" // a run waits only between two steps
-	WhyParked           Why = "parked"       // it waits, and has to be taken up first
+	WhyWrongPerson      Why = "wrong_person"  // the wearer said that the name is not theirs
+	WhyNotParkable      Why = "not_parkable"  // a run waits only between two steps
+	WhyParked           Why = "parked"        // it waits, and has to be taken up first
+	WhyOtherSitting     Why = "other_sitting" // the sensitivity test is too long ago
 
 	// The nebuliser that goes into use.
 	WhyNoNebuliser      Why = "nebuliser_not_named"     // its mark was not given
@@ -133,6 +134,7 @@ const (
 	DoJournalFailed Verb = "journal_failed" //
 	DoPowerLost     Verb = "power_lost"     // found open after a restart
 	DoEnd           Verb = "end"            // nothing more will come
+	DoSpoiled       Verb = "spoiled"        // Mark: a nebuliser's id; Yes: found clogged, else filled or entered anew; Detail: its mark
 	DoWearerDid     Verb = "wearer_did"     // Source, Detail: what the simulated wearer of a drill did, and its words
 
 	DoGoOn         Verb = "go_on"         // the step contact's twin on the page

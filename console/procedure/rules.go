@@ -72,6 +72,8 @@ type RuleSet struct {
 		LateAfter    Figure `json:"late_after_s"`
 		HurriedUnder Figure `json:"hurried_under_s"`
 		ButtonProof  Figure `json:"button_proof_s"`
+		// Sitting is nil in records of before it was kept.
+		Sitting *Figure `json:"sitting_s,omitempty"`
 	} `json:"house"`
 	Before     []Question `json:"before"`
 	Facepieces struct {
@@ -118,7 +120,18 @@ const (
 	leastExercises  = 7
 	mostScreening   = 30
 	longestFilling  = 4 * time.Hour
+	longestSitting  = 2 * time.Hour // [H]: neither publication has a figure
 )
+
+// Sitting is how long the sensitivity test may lie before the start of the run
+// clock, and the word on abstinence before the sensitivity test. Taste changes
+// with a meal, a sleep and a cold: the next day's fit test needs its own.
+func (r RuleSet) Sitting() time.Duration {
+	if f := r.House.Sitting; f != nil {
+		return min(f.Duration(), longestSitting)
+	}
+	return longestSitting
+}
 
 // Refill is the time after which a nebuliser has to be emptied, rinsed and
 // filled anew.
@@ -219,7 +232,7 @@ func (r RuleSet) check() error {
 			return fmt.Errorf("%s is %v; it must be above 0", name, f.Value)
 		}
 	}
-	for name, f := range map[string]*Figure{"refill_after_s": r.Figures.RefillAfter, "retest_months": r.Retest, "keep_months": r.Keep} {
+	for name, f := range map[string]*Figure{"refill_after_s": r.Figures.RefillAfter, "sitting_s": r.House.Sitting, "retest_months": r.Retest, "keep_months": r.Keep} {
 		if f != nil && (f.Source == "" || f.Mark == "" || !(f.Value > 0) || math.IsInf(f.Value, 0)) {
 			return fmt.Errorf("%s has no source, no provenance mark or no value above 0", name)
 		}
@@ -244,6 +257,8 @@ func (r RuleSet) check() error {
 		return fmt.Errorf("the windows of neighbouring top-ups must meet: window_before_s and window_after_s add up to top_up_interval_s")
 	case h.WindowBefore.Value > 5 || h.WindowAfter.Value > 25:
 		return fmt.Errorf("the window of a top-up is wider than the house limit of 5 s before and 25 s after")
+	case h.Sitting != nil && h.Sitting.Duration() > longestSitting:
+		return looser("sitting_s", *h.Sitting, "the house limit of 2 h")
 	case h.LateAfter.Value > 20 || h.HurriedUnder.Value < 0.5 || h.ButtonProof.Value > 20:
 		return fmt.Errorf("a house limit is looser than late 20 s, hurried 0.5 s, button proof 20 s")
 	}
@@ -337,6 +352,8 @@ func (r RuleSet) notLooserThan(b RuleSet) error {
 		return looser("late_after_s", r.House.LateAfter, b.ID)
 	case r.House.HurriedUnder.Value < b.House.HurriedUnder.Value:
 		return looser("hurried_under_s", r.House.HurriedUnder, b.ID)
+	case r.Sitting() > b.Sitting():
+		return looser("sitting_s", Figure{Value: r.Sitting().Seconds()}, b.ID)
 	case r.House.ButtonProof.Value > b.House.ButtonProof.Value:
 		return looser("button_proof_s", r.House.ButtonProof, b.ID)
 	}

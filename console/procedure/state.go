@@ -32,6 +32,7 @@ type State struct {
 
 	Answers   []Answered     // the latest for each question
 	Abstained *time.Duration // nothing but water since; nil: not said
+	waterSaid time.Duration  // when that was said
 
 	// What of the contacts the start depends on.
 	ReportDown, SqueezeDown, SqueezeHeld bool
@@ -49,7 +50,8 @@ type State struct {
 	ScreenDoubt int
 	ScreenAdded int
 	ScreenTaken int
-	Bin         int  // 0: not reached
+	Bin         int // 0: not reached
+	BinAt       time.Duration
 	SureAtBin   int  // sure squeezes when it was set
 	Proven      bool // the wearer's button was pressed in this run
 
@@ -290,7 +292,7 @@ func fold(s State, d Dated) State {
 		s.Took = append(slices.Clip(s.Took), DatedTook{at, f})
 	case Abstained:
 		since := at - f.For
-		s.Abstained = &since
+		s.Abstained, s.waterSaid = &since, at
 	case Entered:
 		s.Stage, s.Since = f.Stage, at
 		if f.Stage == Dosing {
@@ -319,7 +321,7 @@ func fold(s State, d Dated) State {
 			}
 		}
 	case BinSet:
-		s.Bin, s.SureAtBin = f.Bin, f.Squeezes
+		s.Bin, s.BinAt, s.SureAtBin = f.Bin, at, f.Squeezes
 		s.Stage, s.Since = Clearing, at
 	case ButtonProven:
 		s.Proven = true
@@ -334,6 +336,9 @@ func fold(s State, d Dated) State {
 	case Faulted:
 		if !slices.Contains(s.Faults, f) {
 			s.Faults = append(slices.Clip(s.Faults), f)
+		}
+		if f.What == nebuliserSpoiled {
+			s.KitFrom = len(s.Took) // it is named anew
 		}
 		switch broken := f.What == string(DoCableOpen) || f.What == string(DoCableShort); {
 		case s.Parked && (broken || f.What == string(InputGap) || f.What == string(Stalled)):
@@ -363,6 +368,12 @@ func fold(s State, d Dated) State {
 		s.Did = append(slices.Clip(s.Did), DatedDid{at, f})
 	case ProofBegun:
 		s.Stage, s.Since = ProvingMist, at
+	case Unsaved:
+		v := *s.Verdict
+		if v.Outcome == Pass {
+			v.Outcome, v.Reason = NotValid, JournalFailed
+		}
+		s.Verdict, s.Stage = &v, Over
 	case ProofGiven:
 		s.Proof = &f
 		s.Stage = Over

@@ -4,6 +4,8 @@ package report
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -17,6 +19,15 @@ var Catalogues = map[string]Catalogue{"en": english}
 type words struct {
 	lang string
 	own  Catalogue
+}
+
+// wordsIn are the words of a language that the caller brings, else those that
+// are built in. What is brought has its places as {0}, {1}.
+func wordsIn(language string, own Catalogue) (words, error) {
+	if own != nil && language != "" {
+		return words{language, own}, nil
+	}
+	return wordsOf(language)
 }
 
 func wordsOf(language string) (words, error) {
@@ -41,7 +52,27 @@ func (w words) say(key string, args ...any) string {
 	if len(args) == 0 {
 		return text
 	}
+	if ok && strings.Contains(text, "{0}") {
+		var places []string
+		for i, a := range args {
+			places = append(places, "{"+strconv.Itoa(i)+"}", fmt.Sprint(a))
+		}
+		return strings.NewReplacer(places...).Replace(text)
+	}
 	return fmt.Sprintf(text, args...)
+}
+
+// Carried are the keys of what a person carries away, the card and the
+// reminder: the words that are printed in that person's language.
+func Carried() []string {
+	var out []string
+	for key := range english {
+		if strings.HasPrefix(key, "card.") || strings.HasPrefix(key, "reminder.") {
+			out = append(out, key)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // has says whether there are words for a key.
@@ -85,11 +116,11 @@ var english = Catalogue{
 	"full":     "full", "half": "half", "modelled.short": "modelled",
 	"no_fit": "The fit test was not begun.", "no_clock": "The run clock was not started.",
 
-	"screening": "Sensitivity test", "screening.bin": "taste reported after %d squeezes%s: bin %d", "screening.none": "%d squeezes%s, no bin", "doubtful": " and %d doubtful",
+	"screening": "Sensitivity test", "screening.bin": "taste reported after %d squeezes%s: bin %d", "screening.bin.one": "taste reported after %d squeeze%s: bin %d", "screening.none": "%d squeezes%s, no bin", "screening.none.one": "%d squeeze%s, no bin", "doubtful": " and %d doubtful",
 	"initial": "Initial dose", "of": "%d of %d squeezes", "squeezes_total": "Squeezes in all", "duration": "Run clock", "seconds": "%s s", "tasted_at": "Tasted at", "tasted_at.is": "%s s, %s",
-	"level": "Modelled level", "level.is": "mean %.2f, least %.2f of the initial dose (an aid)", "proof": "Proof, seal broken", "proof.tasted": "tasted: the mist was there", "proof.not_tasted": "not tasted: the pass does not stand",
+	"level": "Modelled level", "level.is": "mean %.2f, least %.2f of the initial dose (an aid)", "proof": "Proof, seal broken", "proof.tasted": "tasted: the mist was there", "proof.not_tasted": "not tasted: the pass does not stand", "proof.not_answered": "begun, not answered: nobody said what was tasted",
 	"button": "Wearer's button", "button.pair": "supervised pair of contacts", "button.single": "single contact, unsupervised",
-	"contacts": "Contacts", "contacts.are": "%d squeezes, %d reports, %d steps, %d edges rejected",
+	"contacts": "Contacts", "contacts.are": "squeezes %d, reports %d, steps %d, edges rejected %d",
 	"doses": "Top-ups", "top_up": "No.", "due_s": "Due, s", "given": "Given", "first_s": "First, s", "done_s": "Done, s", "remarks": "Remarks", "top_ups.of": "%d of %d",
 	"remark.late": "late", "remark.hurried": "hurried", "remark.extra": "extra", "remark.extras": "%d extra", "remark.doubtful": "%d doubtful", "remark.added": "corrected: %d added", "remark.taken": "corrected: %d taken back", "remark.short": "not complete", "none": "none",
 	"exercises": "Exercises", "exercise": "Exercise", "course": "Course", "from_to": "From, to", "exercise.done": "done", "exercise.cut": "ended early", "exercise.not_begun": "not begun",
@@ -103,17 +134,19 @@ var english = Catalogue{
 	"question.donned": "Put on unhelped and worn long enough", "question.seal_check": "Seal check done",
 
 	"corrections": "Corrections and faults", "correction": "%s: %s in %s. Reason: %s%s", "correction.at": "At %s s", "correction.before": "Before the run clock", "added": "one squeeze added", "taken": "one squeeze taken back",
-	"part.screening": "the sensitivity test", "part.initial": "the initial dose", "part.top_up": "top-up %d", "amendment": "%s: first \"%s\", now \"%s\". Reason: %s (%s%s)", "field.tester": "Tester", "field.whose": "Whose piece, condition",
+	"part.screening": "the sensitivity test", "part.initial": "the initial dose", "part.top_up": "top-up %d", "amendment": "%s: first \"%s\", now \"%s\". Reason: %s. Corrected by %s%s.", "field.tester": "Tester", "field.whose": "Whose piece, condition",
 	"corrected.first": "%s (corrected; first: %s)",
 	"fault":           "Fault: %s", "no_corrections": "No corrections. No faults.", "no_faults": "No faults.",
 
 	"fault.cable_open": "the button's cable was open", "fault.cable_short": "the button was shorted", "fault.pedal_held": "squeeze contact held over two seconds", "fault.chatters": "a contact chattered more than it may",
-	"fault.input_gap": "changes of a contact may be missing", "fault.stalled": "the box stood still", "fault.journal_failed": "facts could not be saved", "fault.wear_short": "worn less long than asked", "fault.abstinence_short": "with nothing but water less long than asked",
+	"fault.input_gap": "changes of a contact may be missing", "fault.stalled": "the box stood still", "fault.nebuliser_spoiled": "a nebuliser was found clogged, or was filled anew, while the run had it", "fault.journal_failed": "facts could not be saved", "fault.wear_short": "worn less long than asked", "fault.abstinence_short": "with nothing but water less long than asked",
 	"fault.doubtful_report": "a report too brief to be sure", "fault.button_unproven": "the button was not shown to work", "fault.questions_open": "a question was left open", "fault.clock_stepped": "the clock of the box was set or jumped; durations do not depend on it",
 
 	"kit": "Kit used", "mark": "Nebuliser", "role": "For", "role.weak": "sensitivity test (weak)", "role.strong": "fit test (strong)", "lot": "Lot", "age": "Filled before", "checked": "Mist seen", "kit.none": "The nebulisers were not named in this run.", "hood": "Hood",
-	"agent": "Agent",
-	"box":   "Box and timing", "version": "Program", "time_source": "Time of edges", "wiring": "Wires checked", "wiring.none": "not since the start of the box", "sound": "Sound self-test", "sound.is": "%.0f ms from tone to press, a person's reaction included", "sound.none": "none", "parts": "Parts",
+	"hood.none": "not named in this run", "hood.is": "%s: %s, %s", "hood.across": "%d mm across", "hood.across.none": "width not measured", "hood.tall": "%d mm tall", "hood.tall.none": "height not measured", "hood.unmeasured": "%s: not measured",
+	"hood.oversized": "%s. Larger than the published hood (about 305 mm across, 356 mm tall): the same squeezes gave a thinner mist.",
+	"agent":          "Agent",
+	"box":            "Box and timing", "version": "Program", "time_source": "Time of edges", "wiring": "Wires checked", "wiring.none": "not since the start of the box", "sound": "Sound self-test", "sound.is": "%.0f ms from tone to press, a person's reaction included", "sound.none": "none", "parts": "Parts",
 	"part.state": "%s: %s", "state.loaded": "loaded", "state.absent": "absent", "state.failed": "failed",
 	"signatures": "Signatures", "signed.tester": "Tester", "signed.wearer": "Wearer", "signed.holds": "signed on the screen under this record", "signed.stale": "signed under an earlier state of this record: does not hold any more",
 	"signed.holds.drawn": "drawn on the screen under this record", "signed.stale.drawn": "drawn under an earlier state of this record: does not hold any more",
@@ -128,18 +161,19 @@ var english = Catalogue{
 	"caution.2":  "Another facepiece, a marked change of weight, dental work, scars or hair where the seal runs ask for a new test.",
 	"caution.3":  "A qualitative test rests on what the wearer tastes and says. It is no measurement.",
 	"prevails":   "Local law and a licensed or competent person always prevail over this tool.",
-	"prevails.2": "Local law and a licensed or competent person always prevail",
 	"hash.short": "hash %s",
 
-	"card.title": "Fit test: passed", "card.subtitle": "qualitative, by taste", "card.valid": "Holds for this make, model and size only.", "card.scan": "any copy of tallyhood checks this code offline",
+	"card.title": "Fit test: passed", "card.subtitle": "qualitative, by taste: %s", "card.valid": "Holds for this make, model and size only.", "card.scan": "any copy of tallyhood checks this code offline",
 	"card.run":   "run %s",
-	"card.dates": "Tested", "card.due": "Due again", "card.rules": "Rules", "card.site": "For",
+	"card.dates": "Tested", "card.due": "Due again", "card.due.no_time": "neither rule nor policy sets a time", "card.size": "Size: %s", "card.site": "For",
+	"card.agent.sweet": "sweet", "card.agent.bitter": "bitter", "card.prevails": "Local law and a licensed or competent person always prevail.",
+	"card.rules.us-osha": "US rule: 29 CFR 1910.134, Appendix A", "card.rules.uk-hse": "UK guidance: HSE INDG479 rev 1",
 
 	"label.weak": "WEAK", "label.strong": "STRONG", "label.for.weak": "for the sensitivity test only", "label.for.strong": "for the fit test only", "label.lot": "Lot", "label.made": "Made or opened", "label.expires": "Use by", "label.who": "By", "label.caution": "Gloves, eye protection, safety data sheet.",
 	"batch.title": "Batch of solution", "batch.recipe": "Recipe as published", "batch.scaled": "Amounts for this batch", "batch.part": "Part", "batch.published": "Published, for %s ml", "batch.this": "This batch, %s ml", "batch.weighed": "Weighed, measured", "batch.source": "Source", "batch.source.mark": "%s %s",
 	"batch.cautions": "Cautions", "batch.c1": "Wear gloves and eye protection when weighing powders. Do not breathe the dust.", "batch.c2": "Read the safety data sheet of every part first and follow it.", "batch.c3": "Label the bottle at once. Weak and strong never share a bottle, a nebuliser or a syringe.", "batch.c4": "Somebody with a known reaction to the agent gets the other one or a quantitative test.", "batch.c5": "One recipe is never worked out from another: the published ones need not agree with each other.", "batch.c6": "About 1 ml goes into the nebuliser at a time. Rinse and fill it anew at least every four hours.",
 	"batch.signed": "Made by (name, day)", "batch.checked": "Checked by (name, day)",
 
-	"reminder.title": "Your fit test", "reminder.water": "From %s on: nothing but plain water.", "reminder.no": "No food, no other drink, no smoking or vaping, no gum.", "reminder.shave": "Come clean-shaven where the seal runs.", "reminder.bring": "Bring your facepiece, and glasses, helmet or ear defenders you wear at work.", "reminder.unwell": "Unwell, a reaction to the agent before, or worries: tell the tester first.", "reminder.at": "%s, %s",
+	"reminder.title": "Your fit test", "reminder.water": "From %s on: nothing but plain water.", "reminder.no": "No food, no other drink, no smoking or vaping, no gum.", "reminder.shave": "Come clean-shaven where the seal runs.", "reminder.bring": "Bring your facepiece, and glasses, helmet or ear defenders you wear at work.", "reminder.unwell": "Unwell, a reaction to the agent before, or worries: tell the tester first.",
 	"summary.empty": "Nothing to list.",
 }

@@ -222,7 +222,7 @@ func (s *Session) open(a asked) string {
 	opened := procedure.RunOpened{
 		Run: fmt.Sprintf("r%06d", s.newest), Rules: r, Agent: o.Agent,
 		Wearer: a.bound.Wearer, Facepiece: a.bound.Facepiece, Tester: strings.TrimSpace(o.Tester), Supervised: s.supervised(),
-		Strict: s.cfg.Strict, Practice: practice, Kit: s.cfg.Register.Kept(), Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
+		Strict: s.cfg.Strict, Practice: practice, Kit: s.cfg.Register.Kept(), Hood: a.bound.Hood, Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
 		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version, Box: s.box(), WiringChecked: s.inputs.checked, SoundMS: s.inputs.soundMS,
 	}
 	for _, u := range s.Open() {

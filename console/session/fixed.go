@@ -55,3 +55,6 @@ func (Fixed) Nebuliser(string) *procedure.Kit { return nil }
 
 // Kept implements Register.
 func (Fixed) Kept() bool { return false }
+
+// Hood implements Register.
+func (Fixed) Hood(string) *procedure.Hood { return nil }

@@ -28,6 +28,7 @@ type wallHand struct {
 	at      time.Time
 	quality clock.Quality
 	jump    time.Duration
+	slept   time.Duration
 	steps   int
 }
 
@@ -58,6 +59,14 @@ func (w *wallHand) Look() time.Duration {
 		w.steps++
 	}
 	return j
+}
+
+func (w *wallHand) Slept() time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	d := w.slept
+	w.slept = 0
+	return d
 }
 
 func (w *wallHand) Steps() int {

@@ -17,7 +17,8 @@ import (
 )
 
 // A recorder writes what the board of one run saw as a capture, so that the
-// run can be replayed. It works behind a queue; the loop never waits for it.
+// run can be replayed: to the verdict, and after a pass until the run is let go,
+// since a pass may be undone. It works behind a queue; the loop never waits for it.
 // A nil recorder records nothing.
 type recorder struct {
 	jobs chan func(*capture.Writer) error
@@ -113,10 +114,37 @@ func (r *recorder) notes(to time.Duration) {
 	}
 }
 
+// unsaved notes that what pages showed of the run did not reach the journal.
+func (r *recorder) unsaved(at time.Duration) {
+	if r == nil || r.over {
+		return
+	}
+	r.notes(at)
+	at -= r.zero
+	r.do(func(w *capture.Writer) error { return w.Note(at, noteUnsaved) })
+	r.flush()
+}
+
+// flush brings to the file what has come so far.
+func (r *recorder) flush() { r.do((*capture.Writer).Flush) }
+
 // wait returns when a finished capture is written.
 func (r *recorder) wait() {
 	if r != nil && r.over {
 		<-r.done
+	}
+}
+
+// written says that nothing of the capture is to come any more.
+func (r *recorder) written() bool {
+	if r == nil {
+		return true
+	}
+	select {
+	case <-r.done:
+		return true
+	default:
+		return false
 	}
 }
 

@@ -6,10 +6,13 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"testing"
 	"time"
 
+	"tallyhood/console/archive"
+	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
 	"tallyhood/console/wire"
@@ -23,6 +26,7 @@ type shelf struct {
 	session.Fixed
 	mu   sync.Mutex
 	kit  map[string]procedure.Kit
+	hood procedure.Hood // the only one
 	fail error
 }
 
@@ -35,6 +39,13 @@ func (s *shelf) May(ctx context.Context, person, facepiece, rules string) (sessi
 	b, err := s.Fixed.May(ctx, person, facepiece, rules)
 	b.Wearer.Sealed = "c2VhbGVk"
 	return b, err
+}
+
+func (s *shelf) Hood(id string) *procedure.Hood {
+	if id != s.hood.ID {
+		return nil
+	}
+	return new(s.hood)
 }
 
 func (s *shelf) Kept() bool { return true }
@@ -137,5 +148,72 @@ func TestTheRegisterRefuses(t *testing.T) {
 		if why := d.ask(wire.Command{Do: "open", Open: opening}); why != want {
 			t.Errorf("%v: %q, want %q", err, why, want)
 		}
+	}
+}
+
+// The hood that is named at the opening stands in the run's first fact, one that
+// is too large too; one that nobody knows is refused, and a run that names none
+// has none. A run that waits keeps its hood, and the next may have the same one.
+func TestHoodOfARun(t *testing.T) {
+	j := memory.New()
+	large := procedure.Hood{ID: "h-2", Mark: "H2", AcrossMM: 400, TallMM: 450, Oversized: true}
+	sh := &shelf{hood: large}
+	d := newDesk(t, 100, j, func(c *session.Config) {
+		sh.Fixed = c.Register.(session.Fixed)
+		c.Register = sh
+	})
+	d.fence = d.lease("page 1")
+	with := func(person, hood string) *wire.Open {
+		o := *opening
+		o.Wearer, o.Hood = person, hood
+		return &o
+	}
+	first, second := opening.Wearer, demo.People()[1].ID
+	if first == second {
+		second = demo.People()[0].ID
+	}
+	if why := d.ask(wire.Command{Do: "open", Open: with(first, "h-1")}); why != "hood_not_known" || !slices.Contains(wire.Refusals, why) {
+		t.Fatalf("a hood that nobody knows: %q", why)
+	}
+	hoodOf := func() (hood *procedure.Hood) {
+		t.Helper()
+		s := d.until("a run", func(s wire.Snapshot) bool { return s.Run != nil })
+		d.run = s.Run.Run
+		d.until("its facts on disk", func(s wire.Snapshot) bool {
+			st, err := archive.State(t.Context(), j, d.run)
+			if err != nil {
+				return false
+			}
+			hood = st.Opened.Hood
+			return true
+		})
+		return hood
+	}
+	if why := d.ask(wire.Command{Do: "open", Open: with(first, "h-2")}); why != "" {
+		t.Fatalf("one too large was refused: %q", why)
+	}
+	if got := hoodOf(); got == nil || *got != large {
+		t.Errorf("the run notes %+v, want %+v", got, large)
+	}
+	if why := d.ask(wire.Command{Do: string(procedure.DoPark), Run: d.run}); why != "" {
+		t.Fatalf("park: %q", why)
+	}
+	d.until("nothing open", func(s wire.Snapshot) bool { return s.Run == nil && len(s.Parked) == 1 })
+	if why := d.ask(wire.Command{Do: "open", Open: with(second, "h-2")}); why != "" {
+		t.Fatalf("the same hood, while the first run waits: %q", why)
+	}
+	if got := hoodOf(); got == nil || *got != large {
+		t.Errorf("the second run notes %+v, want %+v", got, large)
+	}
+	d.say(procedure.DoAbandon, procedure.Input{})
+	d.until("the verdict", verdict)
+	if why := d.ask(wire.Command{Do: "close", Run: d.run}); why != "" {
+		t.Fatalf("close: %q", why)
+	}
+	if why := d.ask(wire.Command{Do: "open", Open: with(second, "")}); why != "" {
+		t.Fatalf("without a hood: %q", why)
+	}
+	if got := hoodOf(); got != nil {
+		t.Errorf("no hood was named, and the run notes %+v", got)
 	}
 }

@@ -54,6 +54,9 @@ func Replay(r *capture.Reader, o procedure.RunOpened) (Replayed, error) {
 			if len(out.Facts) > 0 {
 				out.Facts[0].Fact = *e.state.Opened
 			}
+		case item.Note == noteUnsaved:
+			e.Advance(item.At)
+			e.fold(procedure.Dated{At: max(item.At, e.state.At), Fact: procedure.Unsaved{}})
 		default:
 			if in, ok := fromNote(item); ok {
 				e.Advance(item.At)
@@ -108,6 +111,10 @@ const notePrefix = "input "
 // noteStrict, at the beginning of a capture, says that the live run demanded
 // waits and answers, so that what was refused then is refused again.
 const noteStrict = "strict"
+
+// noteUnsaved says that the journal did not take what pages showed of the live
+// run, so that its pass does not stand.
+const noteUnsaved = "unsaved"
 
 // strict makes a run that has just been opened a strict one.
 func (e *Engine) strict() {

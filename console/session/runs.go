@@ -3,6 +3,7 @@
 package session
 
 import (
+	"cmp"
 	"crypto/rand"
 	"fmt"
 	"math/big"
@@ -34,6 +35,7 @@ type openRun struct {
 	code     string           // by which a wearer's page is paired
 	language string           // of the wearer
 	taking   bool             // it is active, and about to be taken up
+	unsaved  bool             // something of it was shown and is not on disk for good
 	actor    Actor            // the simulated wearer of a drill; nil in a test
 	button   simButton        // of the actor
 }
@@ -162,7 +164,7 @@ func (s *Session) settle() {
 			r := s.openRun
 			s.parked = append(s.parked, r)
 			slices.SortFunc(s.parked, func(a, b *openRun) int {
-				return int(a.engine.State().OpenedAt - b.engine.State().OpenedAt)
+				return cmp.Compare(a.engine.State().OpenedAt, b.engine.State().OpenedAt)
 			})
 			s.openRun = &openRun{}
 			s.dark()
@@ -184,6 +186,7 @@ func (s *Session) settle() {
 // letGo ends what belongs to a run that is closed.
 func (s *Session) letGo(r *openRun) {
 	r.record.finish(r.engine.Now())
+	s.captures = slices.DeleteFunc(append(s.captures, r.record), (*recorder).written)
 	for _, a := range r.calls { // not worked off, and nobody will
 		a.reply <- wire.Reply{Type: "reply", ID: a.cmd.ID, Why: "stale"}
 	}

@@ -39,6 +39,8 @@ type Wall interface {
 	Confirm(time.Time) error
 	// Look gives the jump of the operating system's time since the last call.
 	Look() time.Duration
+	// Slept is how long the machine slept since the last call.
+	Slept() time.Duration
 	Steps() int
 }
 
@@ -55,6 +57,9 @@ type Register interface {
 	// whether kit is kept at all. Neither waits for anything.
 	Nebuliser(mark string) *procedure.Kit
 	Kept() bool
+	// Hood finds a hood by its id, nil when there is none or it is not used any
+	// more. It waits for nothing.
+	Hood(id string) *procedure.Hood
 }
 
 // Bound is whom and what a run is about. Practice says why nothing of it can be
@@ -63,6 +68,7 @@ type Bound struct {
 	Wearer    procedure.Wearer
 	Facepiece procedure.Facepiece
 	Practice  string
+	Hood      *procedure.Hood // nil: none was named
 	// Language is the code of the person's first language that the pages have
 	// words in; empty when it is not known. It is no part of a record.
 	Language string
@@ -87,26 +93,30 @@ type Contactor interface {
 
 // Config is what a session is made of.
 type Config struct {
-	Clock      Clock
-	Wall       Wall
-	Board      device.Board
-	BoardName  string
-	Sim        Contactor // nil for a real board
-	Learner    Learner   // nil where no pedal can be learned
-	Journal    store.Journal
-	Player     audio.Player
-	Phrase     func(audio.Cue) time.Duration // how long a spoken cue takes, 0 when it cannot be said; may be nil
-	Speak      func(wearer string)           // chooses the wearer's language for the run, "" when it is not known; must not wait; may be nil
-	Dial       Dial                          // volume and mute; nil: the sound cannot be turned
-	Rules      map[string]procedure.RuleSet
-	Register   Register
-	Drill      func(wire.DrillAsk) (Actor, DrillBound, error) // nil: no drills here; it must not wait
-	Ended      func(run string)                               // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
-	Practice   string                                         // why records are practice; empty for real ones
-	Strict     bool                                           // demand waits and answers
-	TimeSource string                                         // of the edges, in words
-	Capture    string                                         // file to write what the board saw to; empty for none
-	Grace      time.Duration                                  // real time by which edges may arrive late
+	Clock     Clock
+	Wall      Wall
+	Board     device.Board
+	BoardName string
+	Sim       Contactor // nil for a real board
+	Learner   Learner   // nil where no pedal can be learned
+	Journal   store.Journal
+	Player    audio.Player
+	Phrase    func(audio.Cue) time.Duration // how long a spoken cue takes, 0 when it cannot be said; may be nil
+	Speak     func(wearer string)           // chooses the wearer's language for the run, "" when it is not known; must not wait; may be nil
+	Dial      Dial                          // volume and mute; nil: the sound cannot be turned
+	Rules     map[string]procedure.RuleSet
+	Register  Register
+	Drill     func(wire.DrillAsk) (Actor, DrillBound, error) // nil: no drills here; it must not wait
+	// Unsaved is told the runs of which something that pages have shown could not
+	// be saved, apart from the loop. The next start makes a pass of one of them not
+	// valid (see Void); may be nil.
+	Unsaved    func(runs []string)
+	Ended      func(run string) // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
+	Practice   string           // why records are practice; empty for real ones
+	Strict     bool             // demand waits and answers
+	TimeSource string           // of the edges, in words
+	Capture    string           // file to write what the board saw to; empty for none
+	Grace      time.Duration    // real time by which edges may arrive late
 	Publish    func(wire.Snapshot)
 	Parts      func() []device.Part // of the box beside the board, for the record; may be nil
 	Beat       func()               // called by the loop at least four times a second, for a watchdog; may be nil
@@ -119,6 +129,7 @@ type Session struct {
 	cfg      Config
 	commands chan asked
 	gone     chan string
+	spoiled  chan spoiled
 	writer   *writer
 	last     atomic.Pointer[string]     // id of the run opened last
 	now      atomic.Pointer[[]Underway] // runs that have no verdict
@@ -127,6 +138,7 @@ type Session struct {
 	// Owned by the loop.
 	*openRun                // the active run; never nil, without an engine when none is
 	parked   []*openRun     // runs that wait, oldest first
+	captures []*recorder    // of runs that were let go, as far as they are being written
 	newest   uint64         // number in the id of the run opened last
 	panel    *contact.Panel // watches the contacts, run or not
 	fed      time.Duration  // instant that the panel has been told of
@@ -160,7 +172,7 @@ type asked struct {
 // valid, power lost: it is never resumed.
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
-		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), ended: make(chan struct{}),
+		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), spoiled: make(chan spoiled), ended: make(chan struct{}),
 		openRun: &openRun{}, levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
@@ -211,18 +223,7 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 // closeRun ends a run that has no verdict, and gives the runs that waited
 // beside it.
 func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, beside []string, err error) {
-	var st procedure.State
-	err = j.ReadStream(ctx, run, func(e store.Entry) error {
-		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
-		if err != nil {
-			return err
-		}
-		st = procedure.Fold(st, d)
-		return nil
-	})
-	if err == nil && st.Opened == nil {
-		err = errors.New("it does not begin with run_opened")
-	}
+	st, err := stateOf(ctx, j, run)
 	if err != nil || st.Verdict != nil {
 		if st.Opened != nil {
 			beside = st.Opened.Beside
@@ -237,6 +238,24 @@ func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, b
 	_, err = j.Append(ctx, drafts...)
 	return true, st.Opened.Beside, err
 }
+
+// stateOf is a run as the journal has it.
+func stateOf(ctx context.Context, j store.Journal, run string) (st procedure.State, err error) {
+	err = j.ReadStream(ctx, run, func(e store.Entry) error {
+		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
+		if err != nil {
+			return err
+		}
+		st = procedure.Fold(st, d)
+		return nil
+	})
+	if err == nil && st.Opened == nil {
+		err = errNotOpened
+	}
+	return st, err
+}
+
+var errNotOpened = errors.New("it does not begin with run_opened")
 
 func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 	var out []store.Draft
@@ -289,7 +308,13 @@ func (s *Session) Command(ctx context.Context, client string, role wire.Role, c 
 func (s *Session) lookUp(ctx context.Context, o wire.Open, a *asked) (err error) {
 	if o.Drill == nil {
 		a.bound, err = s.cfg.Register.May(ctx, o.Wearer, o.Facepiece, o.Rules)
-		return err
+		if err != nil || o.Hood == "" {
+			return err
+		}
+		if a.bound.Hood = s.cfg.Register.Hood(o.Hood); a.bound.Hood == nil {
+			return Refusal{"hood_not_known"}
+		}
+		return nil
 	}
 	d, err := s.lookUpDrill(ctx, o)
 	a.bound, a.actor = d.bound, d.actor
@@ -316,6 +341,9 @@ func (s *Session) Run(ctx context.Context) error {
 	defer func() {
 		for _, r := range s.all() {
 			r.record.wait()
+		}
+		for _, c := range s.captures {
+			c.wait()
 		}
 		s.writer.close()
 		close(s.ended)
@@ -355,6 +383,10 @@ func (s *Session) Run(ctx context.Context) error {
 		case w := <-s.writer.done:
 			s.watch(due)
 			s.onDisk(w)
+		case x := <-s.spoiled:
+			s.watch(due)
+			s.drain()
+			s.spoil(x)
 		case l := <-s.inputs.learned:
 			s.watch(due)
 			s.onLearned(l)
@@ -373,6 +405,7 @@ func (s *Session) Run(ctx context.Context) error {
 		}
 		s.advance()
 		s.act()
+		s.unsaved()
 		s.publish()
 		if s.cfg.Beat != nil {
 			s.cfg.Beat()
@@ -397,6 +430,10 @@ func (s *Session) watch(due time.Duration) {
 	now := s.cfg.Clock.Now()
 	if late := s.cfg.Clock.Real(now - due); late > stall {
 		s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
+	}
+	// The clock stands still while the machine sleeps, so nothing is late then.
+	if slept := s.cfg.Wall.Slept(); slept > stall {
+		s.tell(procedure.DoStalled, fmt.Sprintf("the machine slept for %.1f s", slept.Seconds()))
 	}
 	if jump := s.cfg.Wall.Look(); jump != 0 {
 		s.cfg.Log.Warn("wall time jumped", "by", jump)
@@ -452,7 +489,7 @@ func (s *Session) drain() {
 	if f, ok := s.cfg.Board.(device.Flusher); ok {
 		f.Flush()
 	}
-	for range 1024 {
+	for range mostDrained {
 		select {
 		case e, ok := <-s.cfg.Board.Edges():
 			if !ok {
@@ -472,7 +509,13 @@ func (s *Session) drain() {
 			return
 		}
 	}
+	// No contact does that, and what has not been read yet must not be overtaken.
+	s.gap("edges come faster than they can be read")
 }
+
+// mostDrained is how many edges are taken at one go: four times what a board
+// keeps for the loop.
+const mostDrained = 1 << 16
 
 func (s *Session) edge(e device.Edge) {
 	if e.Seq != 0 && s.seq != 0 && e.Seq != s.seq+1 {
@@ -581,7 +624,11 @@ func (s *Session) write(r *openRun) []procedure.Order {
 			if v.Outcome == procedure.Fail {
 				s.fails[sitting(r.engine.State())]++
 			}
-			r.record.finish(r.engine.Now())
+			if v.Outcome == procedure.Pass { // the proof or the journal may yet undo it
+				r.record.flush()
+			} else {
+				r.record.finish(r.engine.Now())
+			}
 		}
 	}
 	return orders

@@ -86,10 +86,11 @@ func wait(out *wire.Run, st procedure.State, now time.Duration) {
 	var from, need time.Duration
 	switch st.Stage {
 	case procedure.Ready:
-		if st.Abstained == nil {
+		since, said := st.Water(now)
+		if !said {
 			return
 		}
-		from, need = *st.Abstained, r.Figures.Abstinence.Duration()
+		from, need = since, r.Figures.Abstinence.Duration()
 	case procedure.Donning:
 		from, need = st.Since, r.Figures.Wear.Duration()
 	case procedure.Screening:

@@ -50,6 +50,7 @@ type Wall struct {
 	system func() time.Time // of the operating system
 	count  func() time.Duration
 	synced func() bool
+	asleep func() time.Duration // how long the machine has slept in all
 
 	mu     sync.Mutex
 	floor  time.Time // nothing true is before it
@@ -58,17 +59,18 @@ type Wall struct {
 	seen   time.Time // the operating system's time when it was last looked at, and
 	seenAt time.Duration
 	steps  int
+	slept  time.Duration // asleep when it was last looked at
 }
 
 // NewWall looks at the clocks of the machine. What the box has recorded already,
 // up to floor, is in the past; zero when it has recorded nothing.
 func NewWall(floor time.Time) *Wall {
 	start := time.Now()
-	return newWall(floor, time.Now, func() time.Duration { return time.Since(start) }, servedTime)
+	return newWall(floor, time.Now, func() time.Duration { return time.Since(start) }, servedTime, asleep)
 }
 
-func newWall(floor time.Time, system func() time.Time, count func() time.Duration, synced func() bool) *Wall {
-	return &Wall{system: system, count: count, synced: synced, floor: floor, seen: system().Round(0), seenAt: count()}
+func newWall(floor time.Time, system func() time.Time, count func() time.Duration, synced func() bool, asleep func() time.Duration) *Wall {
+	return &Wall{system: system, count: count, synced: synced, asleep: asleep, floor: floor, seen: system().Round(0), seenAt: count(), slept: asleep()}
 }
 
 // Now is the wall time and how good it is.
@@ -134,6 +136,27 @@ func (w *Wall) Look() time.Duration {
 	}
 	w.steps++
 	return jump
+}
+
+// Slept is how long the machine slept since the last call, which no clock of the
+// runs can tell: they stand still meanwhile.
+func (w *Wall) Slept() time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	all := w.asleep()
+	d := all - w.slept
+	w.slept = all
+	return max(0, d)
+}
+
+// asleep is how far the kernel's clock that goes on in its sleep is ahead of
+// the one that does not; 0 where there is none.
+func asleep() time.Duration {
+	var boot, mono unix.Timespec
+	if unix.ClockGettime(unix.CLOCK_MONOTONIC, &mono) != nil || unix.ClockGettime(unix.CLOCK_BOOTTIME, &boot) != nil {
+		return 0
+	}
+	return time.Duration(boot.Nano() - mono.Nano())
 }
 
 // Steps is how many jumps Look has seen.

@@ -13,12 +13,43 @@ type machine struct {
 	wall   time.Time
 	mono   time.Duration
 	synced bool
+	slept  time.Duration
 }
 
 func (m *machine) on(d time.Duration) { m.wall, m.mono = m.wall.Add(d), m.mono+d }
 
 func (m *machine) clock(floor time.Time) *Wall {
-	return newWall(floor, func() time.Time { return m.wall }, func() time.Duration { return m.mono }, func() bool { return m.synced })
+	return newWall(floor, func() time.Time { return m.wall }, func() time.Duration { return m.mono }, func() bool { return m.synced },
+		func() time.Duration { return m.slept })
+}
+
+// While the machine sleeps its time goes on and the monotonic clock does not.
+func TestSleepIsNoticed(t *testing.T) {
+	m := &machine{wall: noon, slept: time.Hour} // it slept before the daemon was started
+	w := m.clock(time.Time{})
+	if d := w.Slept(); d != 0 {
+		t.Errorf("slept %v before the start", d)
+	}
+	m.on(time.Minute)
+	m.wall, m.slept = m.wall.Add(3*time.Second), m.slept+3*time.Second
+	if d := w.Slept(); d != 3*time.Second {
+		t.Errorf("slept %v, want 3 s", d)
+	}
+	if d := w.Slept(); d != 0 {
+		t.Errorf("slept %v, told twice", d)
+	}
+	if d := w.Look(); d != 3*time.Second {
+		t.Errorf("the jump of the wall time is %v", d)
+	}
+}
+
+// The kernel's two clocks are a time apart that only sleep changes.
+func TestAsleepOfThisMachine(t *testing.T) {
+	before := asleep()
+	time.Sleep(20 * time.Millisecond)
+	if d := asleep() - before; d.Abs() > 10*time.Millisecond {
+		t.Errorf("%v more in 20 ms awake", d)
+	}
 }
 
 var noon = time.Date(2026, 9, 14, 12, 0, 0, 0, time.UTC)

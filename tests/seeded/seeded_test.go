@@ -32,8 +32,8 @@ var checks = map[string][]string{
 	"level":     {"./console/hoodlevel"},
 	"scripts":   {"./tests/scenarios", "-run", "TestScripts|TestMadeUpRuns", "-args", "-runs=600"},
 	"engine":    {"./console/session", "-run", "TestCable|TestReport|TestInput|TestVerdict|TestBox|TestStale|TestCuesAre|TestPassCue|TestReplay|TestNotes|TestBeside|TestWhatReaches|TestTakenUp"},
-	"waiting":   {"./console/session", "-run", "OneBreath|Trembling|SpeaksAs|DrillThatWaited|Stubborn|TwoPeople|WhereARun|AtMostThree|WelfareOf|ButtonOf|PowerCut|StopEnds|SeveralRuns|NameSaid"},
-	"saving":    {"./console/session", "-run", "Journal|OneDrives|AnyoneStops|OthersSee|PassIsShown|PassCueIsDurable|OpenRunIsClosed|RefusesWhat|WhereARun"},
+	"waiting":   {"./console/session", "-run", "OneBreath|Trembling|SpeaksAs|DrillThatWaited|Stubborn|TwoPeople|NothingWaiting|WhereARun|AtMostThree|WelfareOf|ButtonOf|PowerCut|StopEnds|SeveralRuns|NameSaid"},
+	"saving":    {"./console/session", "-run", "Journal|ASleep|OneDrives|AnyoneStops|OthersSee|PassIsShown|PassCueIsDurable|OpenRunIsClosed|RefusesWhat|WhereARun"},
 }
 
 func text(t *testing.T, file string) string {

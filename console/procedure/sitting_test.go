@@ -1,0 +1,221 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package procedure
+
+import (
+	"testing"
+	"time"
+)
+
+// A sitting gives a run one input after another, a second apart.
+type sitting struct {
+	s  State
+	at time.Duration
+}
+
+func (r *sitting) do(ins ...Input) {
+	for _, in := range ins {
+		r.at += time.Second
+		in.At = r.at
+		r.s, _ = play(r.s, in)
+	}
+}
+
+func times(n int, in Input) []Input {
+	out := make([]Input, n)
+	for i := range out {
+		out[i] = in
+	}
+	return out
+}
+
+var (
+	squeeze = Input{Do: DoPress, Source: "squeeze"}
+	shallow = Input{Do: DoDoubt, Source: "squeeze"}
+	button  = Input{Do: DoPress, Source: "report"}
+	letGo   = Input{Do: DoRelease, Source: "report"}
+	goOn    = Input{Do: DoGoOn}
+)
+
+// Who has tasted nothing of 30 squeezes cannot be tested with this agent (29 CFR
+// 1910.134 App. A, Part I.B.3(a)); a squeeze that may or may not have been one
+// is one of them, and taking some back does not make room for more.
+func TestThirtySqueezesAreTheEnd(t *testing.T) {
+	again := []Input{}
+	for range 30 {
+		again = append(again, Input{Do: DoCorrect, Delta: -1, Reason: "the bulb did not fill", By: "Tom Reed"}, squeeze)
+	}
+	for name, c := range map[string]struct {
+		give []Input
+		bin  int
+	}{
+		"thirty":                     {times(30, squeeze), 30},
+		"one and 29 shallow ones":    {append(times(1, squeeze), times(29, shallow)...), 30},
+		"one and 30 shallow ones":    {append(times(1, squeeze), times(30, shallow)...), 0},
+		"thirty, taken back and all": {append(times(30, squeeze), again...), 0},
+		"29 and one given anew":      {append(times(29, squeeze), again[:2]...), 30},
+		"thirty and one given anew":  {append(times(30, squeeze), again[:2]...), 0},
+	} {
+		for by, report := range map[string]Input{"button": button, "word": {Do: DoSaidAloud}} {
+			r := &sitting{s: opened(t, false)}
+			r.do(goOn)
+			for _, in := range c.give {
+				r.at -= 900 * time.Millisecond // the wait after thirty is not what ends it
+				r.do(in)
+			}
+			r.at -= 900 * time.Millisecond
+			r.do(report)
+			switch v := r.s.Verdict; {
+			case c.bin > 0 && (r.s.Bin != c.bin || v != nil):
+				t.Errorf("%s, %s: bin %d, verdict %+v, want bin %d", name, by, r.s.Bin, v, c.bin)
+			case c.bin == 0 && (v == nil || v.Outcome != CannotTaste || v.Reason != NoTasteBy30):
+				t.Errorf("%s, %s: bin %d, verdict %+v, want cannot taste", name, by, r.s.Bin, v)
+			}
+		}
+	}
+}
+
+// The sensitivity test belongs to the sitting: of another day it says nothing.
+func TestOneSitting(t *testing.T) {
+	most := opened(t, true).Opened.Rules.Sitting()
+	if most != 2*time.Hour {
+		t.Fatalf("a sitting is %v", most)
+	}
+	for _, parked := range []bool{false, true} {
+		for _, stage := range []Stage{Clearing, Donning} {
+			for _, wait := range []time.Duration{most - time.Minute, most + time.Minute} {
+				r := &sitting{s: opened(t, false)}
+				r.do(goOn, squeeze, button, letGo)
+				if stage == Donning {
+					r.do(goOn)
+				}
+				if parked {
+					r.do(Input{Do: DoPark})
+				}
+				r.at += wait - 10*time.Second
+				if parked {
+					r.do(Input{Do: DoTakeUp})
+				}
+				r.do(goOn)
+				if late := wait > most; late != (r.s.Stage == stage) || late && lastWhy(r.s) != WhyOtherSitting {
+					t.Errorf("%v after the sensitivity test, waited %v: from %s to %s, %q", wait, parked, stage, r.s.Stage, lastWhy(r.s))
+				}
+			}
+		}
+	}
+	// Also where the dose itself took so long.
+	s := nearlyPassed(t)
+	s.BinAt = *s.Clock - most - 1
+	if s.lacking() != Interrupted {
+		t.Errorf("a sensitivity test of another day lacks %q", s.lacking())
+	}
+	// What was eaten since the word on abstinence nobody has asked.
+	for _, wait := range []time.Duration{most - time.Minute, most + time.Minute} {
+		r := &sitting{s: opened(t, true)}
+		for _, q := range r.s.Opened.Rules.Before {
+			r.do(Input{Do: DoAnswer, Question: q.ID, Yes: true})
+		}
+		r.do(Input{Do: DoAbstained, For: time.Hour})
+		r.at += wait
+		r.do(goOn)
+		if late := wait > most; late != (r.s.Stage == Ready) || late && lastWhy(r.s) != WhyAbstinence {
+			t.Errorf("%v after the word: %s, %q", wait, r.s.Stage, lastWhy(r.s))
+		}
+		r.do(Input{Do: DoAbstained, For: time.Hour}, goOn)
+		if r.s.Stage != Screening {
+			t.Errorf("said anew: %s, %q", r.s.Stage, lastWhy(r.s))
+		}
+	}
+}
+
+// A nebuliser found clogged takes along what was done with it; one filled or
+// entered anew ends the part that it is for, and is named anew before it.
+func TestSpoiledNebuliser(t *testing.T) {
+	kit := func(role string) Input {
+		return Input{Do: DoTake, Kit: &Kit{ID: "n-" + role, Mark: role, Role: role, Agent: "sweet", Solution: "s-1", Age: time.Hour, Checked: true}}
+	}
+	const (
+		goesOn = "goes on"
+		anew   = "named anew"
+		ends   = "ends"
+	)
+	for _, c := range []struct {
+		stage   Stage
+		id      string
+		clogged bool
+		want    string
+	}{
+		{Ready, "n-weak", true, anew}, {Ready, "n-weak", false, anew}, {Ready, "n-other", true, goesOn},
+		{Screening, "n-weak", true, ends}, {Screening, "n-weak", false, ends}, {Screening, "n-strong", true, goesOn},
+		{Clearing, "n-weak", true, ends}, {Clearing, "n-weak", false, goesOn},
+		{Donning, "n-strong", true, ends}, {Donning, "n-strong", false, anew}, {Donning, "n-weak", false, goesOn}, {Donning, "n-weak", true, ends},
+		{Dosing, "n-strong", true, ends}, {Dosing, "n-strong", false, ends}, {Dosing, "n-weak", false, goesOn}, {Dosing, "n-weak", true, ends},
+		{Running, "n-strong", true, ends}, {Running, "n-strong", false, ends}, {Running, "n-weak", false, goesOn}, {Running, "n-other", true, goesOn},
+	} {
+		o := *opened(t, false).Opened
+		o.Kit = true
+		r := &sitting{s: New(o, 0)}
+		steps := [][]Input{{kit(Weak)}, {goOn}, {squeeze, button, letGo}, {goOn, kit(Strong)}, {{Do: DoTick, At: 0}, goOn}, times(10, squeeze)}
+		for i, st := range []Stage{Ready, Screening, Clearing, Donning, Dosing, Running} {
+			if st == Dosing {
+				r.at += 5 * time.Minute
+			}
+			r.do(steps[i]...)
+			if st == c.stage {
+				break
+			}
+		}
+		if r.s.Stage != c.stage {
+			t.Fatalf("the run stands at %s, want %s, %q", r.s.Stage, c.stage, lastWhy(r.s))
+		}
+		r.do(Input{Do: DoSpoiled, Mark: c.id, Detail: c.id, Yes: c.clogged})
+		got := goesOn
+		if v := r.s.Verdict; v != nil {
+			got = ends
+			if v.Outcome != NotValid || v.Reason != MistCheckFailed {
+				t.Errorf("%+v: verdict %+v", c, v)
+			}
+		} else if c.stage == Ready || c.stage == Donning {
+			r.at += 5 * time.Minute
+			if r.do(goOn); r.s.Stage == c.stage {
+				got = anew
+				if lastWhy(r.s) != WhyNoNebuliser {
+					t.Errorf("%+v: refused for %q", c, lastWhy(r.s))
+				}
+			}
+		}
+		if got != c.want {
+			t.Errorf("%s spoiled, clogged %v, at %s: %s, want %s", c.id, c.clogged, c.stage, got, c.want)
+		}
+	}
+}
+
+// What did not reach the journal was not seen by whoever reads it: the pass in it
+// is not the whole run, and no other verdict gets better.
+func TestUnsavedIsNoPass(t *testing.T) {
+	s := nearlyPassed(t)
+	s, _ = play(s, Input{At: s.At, Do: DoTick})
+	if s.Verdict == nil || s.Verdict.Outcome != Pass {
+		t.Fatalf("verdict %+v", s.Verdict)
+	}
+	for _, proving := range []bool{false, true} {
+		was := s
+		if proving {
+			was, _ = play(s, Input{At: s.At, Do: DoBeginProof})
+		}
+		after := Fold(was, Dated{was.At, Unsaved{}})
+		if v := after.Verdict; v.Outcome != NotValid || v.Reason != JournalFailed || after.Stage != Over {
+			t.Errorf("proving %v: %+v at %s", proving, v, after.Stage)
+		}
+		if s.Verdict.Outcome != Pass {
+			t.Error("the state before was changed")
+		}
+	}
+	failed := Fold(opened(t, false), Dated{time.Second, Ended{Fail, Tasted, time.Second}})
+	if v := Fold(failed, Dated{time.Second, Unsaved{}}).Verdict; v.Outcome != Fail {
+		t.Errorf("a fail became %+v", v)
+	}
+	if open := opened(t, false); Fold(open, Dated{time.Second, Unsaved{}}).Verdict != nil {
+		t.Error("a run without a verdict was given one")
+	}
+}

@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+
+package session_test
+
+import (
+	"context"
+	"errors"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"tallyhood/console/archive"
+	"tallyhood/console/procedure"
+	"tallyhood/console/session"
+	"tallyhood/console/wire"
+	"tallyhood/device"
+	"tallyhood/device/clock"
+	"tallyhood/store"
+	"tallyhood/store/memory"
+)
+
+// A liar is a journal that errs, but may have written all the same.
+type liar struct {
+	store.Journal
+	writesEnd, refuses atomic.Bool
+}
+
+func (l *liar) Append(ctx context.Context, drafts ...store.Draft) ([]store.Entry, error) {
+	if l.refuses.Load() {
+		return nil, errors.New("no space left")
+	}
+	if l.writesEnd.Load() {
+		for _, d := range drafts {
+			if d.Kind == (procedure.Ended{}).Kind() {
+				entries, _ := l.Journal.Append(ctx, drafts...)
+				return entries, errors.New("sync: input/output error")
+			}
+		}
+	}
+	return l.Journal.Append(ctx, drafts...)
+}
+
+// What a page called not valid for want of a journal is no pass after a restart,
+// though the journal that failed holds one: the write happened all the same, or
+// the doubt that came after the pass is what was not written.
+func TestWhatWasNotSavedIsNoPassLater(t *testing.T) {
+	for name, drive := range map[string]func(d *desk, l *liar) wire.Snapshot{
+		"written all the same": func(d *desk, l *liar) wire.Snapshot {
+			l.writesEnd.Store(true)
+			d.topUps(0)
+			return d.until("a verdict", verdict)
+		},
+		"the proof was lost": func(d *desk, l *liar) wire.Snapshot {
+			d.topUps(0)
+			d.until("a pass", verdict)
+			l.refuses.Store(true)
+			d.say(procedure.DoBeginProof, procedure.Input{})
+			d.say(procedure.DoProofNothing, procedure.Input{})
+			return d.until("not valid", func(s wire.Snapshot) bool { return verdict(s) && s.Run.Verdict.Outcome == procedure.NotValid })
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := &liar{Journal: memory.New()}
+			said := make(chan []string, 4)
+			d := newDesk(t, 25, l, func(cfg *session.Config) {
+				cfg.Rules["us-osha"] = quickRules(t, 15)
+				cfg.Unsaved = func(runs []string) { said <- runs }
+			})
+			toRunning(d)
+			s := drive(d, l)
+			if v := s.Run.Verdict; v.Outcome != procedure.NotValid {
+				t.Errorf("the page shows %+v", v)
+			}
+			d.stop()
+			l.refuses.Store(false)
+			if err := session.CloseOpenRuns(t.Context(), l.Journal); err != nil {
+				t.Fatal(err)
+			}
+			if st, err := archive.State(t.Context(), l.Journal, d.run); err != nil || st.Verdict.Outcome != procedure.Pass {
+				t.Fatalf("the journal holds %+v, %v: there is nothing to be void", st.Verdict, err)
+			}
+			var told []string
+			select {
+			case told = <-said:
+			case <-time.After(10 * time.Second):
+			}
+			if len(told) != 1 || told[0] != d.run || len(said) > 0 {
+				t.Fatalf("told of the runs %v, want %s once", told, d.run)
+			}
+			if err := session.Void(t.Context(), l.Journal, told); err != nil {
+				t.Fatal(err)
+			}
+			if st, err := archive.State(t.Context(), l.Journal, d.run); err != nil || st.Verdict.Outcome != procedure.NotValid || st.Verdict.Reason != procedure.JournalFailed {
+				t.Errorf("after the next start: %+v, %v", st.Verdict, err)
+			}
+		})
+	}
+}
+
+// The machine may sleep without a clock of the run going on.
+func TestASleepEndsTheRun(t *testing.T) {
+	for slept, ends := range map[time.Duration]bool{900 * time.Millisecond: false, 3 * time.Second: true} {
+		w := &wallHand{at: time.Date(2026, 9, 14, 9, 0, 0, 0, time.UTC), quality: clock.Network}
+		d := newDesk(t, 20, nil, func(cfg *session.Config) { cfg.Wall = w })
+		toRunning(d)
+		w.mu.Lock()
+		w.slept = slept
+		w.mu.Unlock()
+		if ends {
+			d.ends(procedure.Stalled)
+			continue
+		}
+		d.wait(10 * time.Second)
+		if s := d.stage(procedure.Running); verdict(s) {
+			t.Errorf("slept %v: %+v", slept, s.Run.Verdict)
+		}
+	}
+}
+
+// An open run that has a nebuliser is told when that is found clogged, also
+// while it waits; a run that has another is not.
+func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
+	for _, waits := range []bool{false, true} {
+		j := memory.New()
+		d := newDesk(t, 100, j, func(cfg *session.Config) {
+			cfg.Register = &shelf{Fixed: cfg.Register.(session.Fixed), kit: map[string]procedure.Kit{
+				"W1": {ID: "n-W1", Mark: "W1", Role: procedure.Weak, Agent: "bitter", Solution: "s-1", Lot: "L-7", Age: time.Hour, Checked: true},
+			}}
+		})
+		d.open()
+		d.say(procedure.DoTake, procedure.Input{Mark: "W1"})
+		d.say(procedure.DoGoOn, procedure.Input{})
+		d.stage(procedure.Screening)
+		d.press(device.Squeeze, 3)
+		d.press(device.Taste, 1)
+		d.stage(procedure.Clearing)
+		if waits {
+			d.say(procedure.DoPark, procedure.Input{})
+			d.until("it waits", func(s wire.Snapshot) bool { return len(s.Parked) == 1 })
+		}
+		d.ses.Spoiled("another", "W9", true)
+		d.ses.Spoiled("n-W1", "W1", false) // filled anew for the next person
+		d.wait(2 * time.Second)
+		open := func(s wire.Snapshot) *wire.Run {
+			if waits {
+				if len(s.Parked) == 0 {
+					return nil
+				}
+				return &s.Parked[0]
+			}
+			return s.Run
+		}
+		if r := open(d.until("any", func(wire.Snapshot) bool { return true })); r == nil || r.Verdict != nil {
+			t.Fatalf("waits %v: ended though its nebuliser was sound: %+v", waits, r)
+		}
+		d.ses.Spoiled("n-W1", "W1", true)
+		if waits {
+			d.until("the run that waited to be over", func(s wire.Snapshot) bool { return len(s.Parked) == 0 })
+		} else {
+			d.until("a verdict", verdict)
+		}
+		d.stop()
+		st, err := archive.State(t.Context(), j, d.run)
+		if err != nil || st.Verdict == nil || st.Verdict.Outcome != procedure.NotValid || st.Verdict.Reason != procedure.MistCheckFailed {
+			t.Errorf("waits %v: %+v, %v", waits, st.Verdict, err)
+		}
+	}
+}
