@@ -603,8 +603,8 @@ func (d *decision) correct() {
 		d.refuse(WhyNotHere)
 	case in.Reason == "":
 		d.refuse(WhyNoReason)
-	case !open:
-		d.refuse(WhyOutsideWindow)
+	case !open, in.TopUp > 0 && in.TopUp != n:
+		d.refuse(WhyOutsideWindow) // also where the next window has opened meanwhile
 	case in.Delta < 0 && count == 0:
 		d.refuse(WhyNothingToCorrect)
 	case in.Delta > 0 && part == PartScreening && count >= d.most():

@@ -166,6 +166,7 @@ type Input struct {
 	Yes      bool          `json:"yes,omitempty"`
 	For      time.Duration `json:"for_ns,omitempty"`
 	Delta    int           `json:"delta,omitempty"`
+	TopUp    int           `json:"top_up,omitempty"` // for correct: the top-up that is meant; 0: whichever is open
 	Reason   string        `json:"reason,omitempty"`
 	By       string        `json:"by,omitempty"`
 	Detail   string        `json:"detail,omitempty"`

@@ -128,6 +128,37 @@ func TestOneSitting(t *testing.T) {
 	}
 }
 
+// A squeeze added to a top-up does not count toward the next one, whose window
+// opens at the instant at which the other's shuts.
+func TestACorrectionKeepsToItsTopUp(t *testing.T) {
+	for _, c := range []struct {
+		after time.Duration // due of the first top-up
+		meant int
+		to    int // top-up that it counts toward; 0: none
+	}{{24 * time.Second, 1, 1}, {24 * time.Second, 0, 1}, {24 * time.Second, 2, 0}, {26 * time.Second, 1, 0}, {26 * time.Second, 0, 2}, {26 * time.Second, 2, 2}} {
+		r := &sitting{s: opened(t, false)}
+		r.do(goOn, squeeze, button, letGo, goOn)
+		r.at += 5 * time.Minute
+		r.do(goOn)
+		r.do(times(10, squeeze)...)
+		r.at = *r.s.Clock + 26*time.Second
+		r.do(times(5, squeeze)...)
+		r.at = *r.s.Clock + 30*time.Second + c.after - time.Second
+		before := r.s
+		if c.to == 1 { // its dose is whole: one is taken back first
+			r.at -= time.Second
+			r.do(Input{Do: DoCorrect, Delta: -1, Reason: "it was the other foot", By: "Tom Reed"})
+			before = r.s
+		}
+		r.do(Input{Do: DoCorrect, Delta: 1, TopUp: c.meant, Reason: "beside the pedal", By: "Tom Reed"})
+		for n := 1; n <= 3; n++ {
+			if got, want := len(r.s.TopUp(n).Given)-len(before.TopUp(n).Given), map[bool]int{true: 1}[n == c.to]; got != want {
+				t.Errorf("%v after it was due, meant for %d: %d added to top-up %d, %q", c.after, c.meant, got, n, lastWhy(r.s))
+			}
+		}
+	}
+}
+
 // A nebuliser found clogged takes along what was done with it; one filled or
 // entered anew ends the part that it is for, and is named anew before it.
 func TestSpoiledNebuliser(t *testing.T) {

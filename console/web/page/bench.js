@@ -9,6 +9,7 @@ import { clockActs, contactKeys, driver, typing } from "./driver.js";
 import { load, speak, t } from "./lang.js";
 import { drawing, getJSON, root, size, toMain } from "./screen.js";
 import { shown } from "./state.js";
+import { tapOnce } from "./taps.js";
 import { bench } from "./view-bench.js";
 
 await speak(["run", "bench", "tell", "help", "drill"]);
@@ -23,7 +24,7 @@ let holdTimer = 0;
 /** @type {import("./view-bench.js").Ui} */
 const ui = {
   size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices: null,
-  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "" }, contacts: [], clock: null,
+  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "", hood: "" }, contacts: [], clock: null,
 };
 
 const place = root("run.nav.bench");
@@ -34,7 +35,8 @@ const d = driver(ui, {
       ui.form = { ...ui.form, wearer: "", facepiece: "" };
       readLists();
     }
-    if (next.run?.stage !== last?.run?.stage && ui.panel === "count") ui.panel = "none";
+    // A correction is of the dose that was open when it was begun.
+    if ((next.run?.stage !== last?.run?.stage || next.run?.dose?.n !== last?.run?.dose?.n) && ui.panel === "count") ui.panel = "none";
     for (const run of [next.run, ...next.parked]) learn(run?.wearer_language ?? "");
   },
   release: () => act.hold(false),
@@ -49,7 +51,7 @@ const act = {
     draw();
   },
   open() {
-    if (d.live()) d.do("open", { open: { ...ui.form } });
+    if (d.live()) d.do("open", { open: { ...ui.form } }, (ok) => ok || readLists()); // what was refused may have gone from a list
   },
   close() {
     if (d.live()) d.do("close");
@@ -127,11 +129,15 @@ function readLists() {
       const c = readChoices(value);
       if (ui.choices === null) ui.problem = "";
       ui.choices = c;
+      // What was chosen may be gone from the box meanwhile.
+      const kept = (/** @type {{id: string}[]} */ of, /** @type {string} */ id) => (of.some((o) => o.id === id) ? id : "");
+      ui.form = { ...ui.form, wearer: kept(c.people, ui.form.wearer), facepiece: kept(c.facepieces, ui.form.facepiece), rules: kept(c.rules, ui.form.rules) };
       const only = (/** @type {{id: string}[]} */ of) => (of.length === 1 ? (of[0]?.id ?? "") : "");
       ui.form.rules ||= only(c.rules);
       // From the page of a person: that person is chosen already.
       const asked = new URLSearchParams(location.search).get("person") ?? "";
       if (ui.form.wearer === "" && c.people.some((p) => p.id === asked)) ui.form.wearer = asked;
+      if (!c.hoods.some((h) => h.id === ui.form.hood)) ui.form.hood = "";
       ui.form.tester ||= c.testers.length === 1 ? (c.testers[0] ?? "") : "";
       draw();
     },
@@ -179,5 +185,6 @@ addEventListener("keyup", (e) => {
   if (key === "q") act.hold(false);
 });
 
+tapOnce();
 readLists();
 drawing(draw);

@@ -102,12 +102,13 @@ export const contract = 1;
 /** @typedef {{type: "board", name: string, state: "live"|"lost"|"refused"|"other", age_ms: number, snapshot: Snapshot|null}} Board */
 
 /** @typedef {{id: string, label: string, refused?: Record<string, string>}} Choice */
-/** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[]}} Choices */
+/** @typedef {{id: string, mark: string, across_mm: number, tall_mm: number, oversized: boolean}} Hood 0 mm: not measured */
+/** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[], hoods: Hood[]}} Choices */
 /** @typedef {{seed: string, level: string, troubles: string[]}} DrillAsk */
-/** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string, drill?: DrillAsk}} Open */
+/** @typedef {{wearer: string, facepiece: string, rules: string, agent: string, tester: string, hood?: string, drill?: DrillAsk}} Open hood: empty for none */
 /** @typedef {{name: string, state: string, reason: string, lines: string[]}} Part */
 /** @typedef {{parts: Part[], time_source: string, volts: string, heat: number|null, heat_high: boolean, store_file: string, store_free: number, store_of: number, write_ms: number|null, practice: string, version: string}} Box */
-/** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, reason?: string, by?: string, mark?: string}} Input */
+/** @typedef {{do: string, question?: string, yes?: boolean, for_ns?: number, delta?: number, top_up?: number, reason?: string, by?: string, mark?: string}} Input */
 /** @typedef {{line: string, closed: boolean}} Contact */
 /** @typedef {{type: "command", id: string, run?: string, fence: number, do: string, input?: Input, open?: Open, sim?: Contact, line?: string, cue?: string, wall?: string, volume?: number, muted?: boolean}} Command */
 
@@ -161,7 +162,8 @@ export const forms = {
   },
   Note: { what: "string", why: "string", ago_ms: "number" },
   Verdict: { outcome: "string", reason: "string", next: "string", proof: "string" },
-  Choices: { people: "Choice[]", facepieces: "Choice[]", rules: "Choice[]", agents: "string[]", testers: "string[]" },
+  Choices: { people: "Choice[]", facepieces: "Choice[]", rules: "Choice[]", agents: "string[]", testers: "string[]", hoods: "Hood[]" },
+  Hood: { id: "string", mark: "string", across_mm: "number", tall_mm: "number", oversized: "boolean" },
   Choice: { id: "string", label: "string", refused: "object?" },
 };
 

@@ -15,7 +15,7 @@ import { simContacts } from "./view-contacts.js";
 import { goOn, heard, key, stop } from "./view-controls.js";
 import { distance } from "./view-distance.js";
 import { shortcuts } from "./view-help.js";
-import { agents, corrections, lacking, lookUp, prevails, questions, roles, stages } from "./words.js";
+import { agents, corrections, lacking, lookUp, prevails, questions, roles, ruleName, ruleRefusal, stages } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -86,7 +86,7 @@ function head(snap, s) {
       ? html`<h1>${t("bench.title")}</h1>${nav("/bench")}`
       : html`<h1 class="quiet">${t("bench.title")}</h1><b>${run.wearer}</b><span class="about"><span>${run.facepiece}</span><span>${
           run.screening.bin ? t("bench.bin", { agent: lookUp(agents, run.agent), bin: run.screening.bin }) : lookUp(agents, run.agent)
-        }</span><span>${run.rules}</span>${s.code && run.stage !== "ready" ? html`<span>${t("bench.pairing_short", { code: s.code })}</span>` : nothing}<span class="stage">${lookUp(stages, run.stage)}</span></span>`}
+        }</span><span>${ruleName(run.rules)}</span>${s.code && run.stage !== "ready" ? html`<span>${t("bench.pairing_short", { code: s.code })}</span>` : nothing}<span class="stage">${lookUp(stages, run.stage)}</span></span>`}
     ${healthLine(s.health)}
   </header>`;
 }
@@ -124,10 +124,12 @@ function choosing(ui, inert, barred, act) {
   const f = ui.form;
   const piece = c.facepieces.find((p) => p.id === f.facepiece);
   const refused = piece?.refused?.[f.rules] ?? "";
-  const ready = f.wearer && f.facepiece && f.rules && f.agent && f.tester && !refused && !barred;
+  const known = (/** @type {{id: string}[]} */ of, /** @type {unknown} */ id) => of.some((o) => o.id === id);
+  // A choice may be gone from the box since it was made.
+  const ready = known(c.people, f.wearer) && piece && known(c.rules, f.rules) && c.agents.includes(f.agent) && f.tester && !refused && !barred;
   const pick = (/** @type {keyof import("./contract.js").Open} */ name) => (/** @type {Event} */ e) => act.choose(name, /** @type {HTMLSelectElement} */ (e.target).value);
   const list = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<label class="field"><span>${label}</span>
-    <select .value=${f[name]} @change=${pick(name)} ?disabled=${inert}><option value="" ?selected=${f[name] === ""}>${t("bench.choose")}</option>${of.map((o) => html`<option value=${o.id} ?selected=${o.id === f[name]}>${o.label}</option>`)}</select></label>`;
+    <select .value=${known(of, f[name]) ? String(f[name]) : ""} @change=${pick(name)} ?disabled=${inert}><option value="" ?selected=${!known(of, f[name])}>${t("bench.choose")}</option>${of.map((o) => html`<option value=${o.id} ?selected=${o.id === f[name]}>${o.label}</option>`)}</select></label>`;
   const either = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<fieldset class="field"><legend>${label}</legend><div class="either">${of.map(
     (o) => html`<label class="option"><input type="radio" name=${name} value=${o.id} .checked=${f[name] === o.id} @change=${pick(name)} ?disabled=${inert}><span>${o.label}</span></label>`,
   )}</div></fieldset>`;
@@ -139,8 +141,9 @@ function choosing(ui, inert, barred, act) {
     ${lacking ? html`<p class="refused">${t(lacking)} <a href="/start">${t("bench.first_run")}</a></p>` : nothing}
     ${list("wearer", t("bench.person"), c.people)}
     ${list("facepiece", t("bench.facepiece"), pieces)}
-    ${refused ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${refused}</p>` : nothing}
-    ${either("rules", t("bench.rules"), c.rules)}
+    ${refused ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${ruleRefusal(refused)}</p>` : nothing}
+    ${hoodOf(c.hoods, f.hood ?? "", inert, pick("hood"))}
+    ${either("rules", t("bench.rules"), c.rules.map((r) => ({ ...r, label: ruleName(r.label) })))}
     ${either("agent", t("bench.agent"), c.agents.map((a) => ({ id: a, label: lookUp(agents, a) })))}
     ${ui.sim && c.testers.length ? list("tester", t("bench.tester"), c.testers.map((t) => ({ id: t, label: t }))) : html`<label class="field"><span>${t("bench.tester")}</span>
       <input name="tester" list="testers" autocomplete="off" maxlength="100" .value=${f.tester} @input=${(/** @type {Event} */ e) => act.choose("tester", /** @type {HTMLInputElement} */ (e.target).value)} ?disabled=${inert}>
@@ -149,15 +152,32 @@ function choosing(ui, inert, barred, act) {
   </form>`;
 }
 
+/**
+ * The hood may be named, so that the record says how far the mist was spread.
+ * @param {import("./contract.js").Hood[]} hoods @param {string} chosen @param {boolean} inert @param {(e: Event) => void} pick
+ */
+function hoodOf(hoods, chosen, inert, pick) {
+  if (hoods.length === 0) return nothing;
+  const large = hoods.some((h) => h.id === chosen && h.oversized);
+  return html`<label class="field"><span>${t("bench.hood")}</span>
+    <select name="hood" .value=${chosen} @change=${pick} ?disabled=${inert} aria-describedby=${large ? "d-hood" : nothing}><option value="" ?selected=${chosen === ""}>${t("bench.hood_none")}</option>${hoods.map(
+      (h) => html`<option value=${h.id} ?selected=${h.id === chosen}>${t(h.across_mm && h.tall_mm ? "bench.hood_size" : "bench.hood_unmeasured", { mark: h.mark, across: h.across_mm, tall: h.tall_mm })}</option>`,
+    )}</select></label>
+    ${large ? html`<p class="refused" id="d-hood" role="status">${t("bench.hood_large")}</p>` : nothing}`;
+}
+
 /** @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act */
 function body(run, s, ui, inert, act) {
   return html`
+    ${s.faults.length && s.stage !== "running" ? html`<p class="faults">${t("bench.faults", { faults: s.faults.join("; ") })}</p>` : nothing}
     ${run.kit ? nebuliser(run.kit, run.run, inert, act) : nothing}
     ${run.stage === "ready" ? asked(run, s, inert, act) : now(run, s)}
-    ${run.stage === "ready" || run.stage === "screening" ? nothing : picture(run, s, ui)}
-    ${s.faults.length && s.stage !== "running" ? html`<p class="faults">${t("bench.faults", { faults: s.faults.join("; ") })}</p>` : nothing}
+    ${dosed(run) ? picture(run, s, ui) : nothing}
     ${ui.panel === "count" ? correcting(run, s, inert, act) : foot(run, s, ui, inert, act)}`;
 }
+
+/** Whether there is a fit test to draw: one that is coming or one that was begun. @param {Run} run */
+const dosed = (run) => run.stage !== "ready" && run.stage !== "screening" && (run.stage !== "over" || run.initial !== null);
 
 /** @param {Run} run @param {Shown} s @param {Ui} ui */
 function picture(run, s, ui) {
@@ -187,12 +207,12 @@ function pips(s) {
 /** @param {Run} run @param {Shown} s @param {NonNullable<Shown["verdict"]>} v */
 function verdict(run, s, v) {
   return html`<section class="now ended" aria-label=${t("bench.verdict")}>
-    <div class=${`big word ${s.big.stop ? "failed" : ""}`}><span><i aria-hidden="true">${s.big.mark}</i> ${v.word}</span></div>
+    <div class=${`big word ${v.word.length > 10 ? "long" : ""} ${s.big.stop ? "failed" : ""}`}><span><i aria-hidden="true">${s.big.mark}</i> ${v.word}</span></div>
     <div class="due">
       ${v.reason ? html`<p class="reason">${v.reason}</p>` : nothing}
       ${v.proof ? html`<p>${v.proof}</p>` : nothing}
       ${v.next ? html`<p>${v.next}</p>` : nothing}
-      <p class="prevails">${run.prevails || prevails()}</p>
+      <p class="prevails">${prevails(run.prevails)}</p>
       <p><a href=${`/records/${encodeURIComponent(run.run)}`}>${t("bench.record")}</a></p>
     </div>
   </section>`;
@@ -234,57 +254,61 @@ function asked(run, s, inert, act) {
   </section>`;
 }
 
-/** @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act */
+/**
+ * The controls, each in its own place (slot-…) whatever the stage: what a hand
+ * has learned stays true, and nothing that ends a run comes to lie under a
+ * finger that pressed something else.
+ * @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act
+ */
 function foot(run, s, ui, inert, act) {
   if (run.stage === "proving_mist") {
-    return html`<footer class="foot"><button ?disabled=${inert} @click=${() => act.verb("proof_tasted")}>${t("bench.proof_tasted")}<small>${t("bench.proof_tasted_small")}</small></button>
-      <button class="danger" ?disabled=${inert} @click=${() => act.verb("proof_nothing")}>${t("bench.proof_nothing")}<small>${t("bench.proof_nothing_small")}</small></button></footer>`;
+    return html`<footer class="foot" aria-label=${t("bench.controls")}><button class="slot-go" ?disabled=${inert} @click=${() => act.verb("proof_tasted")}>${t("bench.proof_tasted")}<small>${t("bench.proof_tasted_small")}</small></button>
+      <button class="slot-abandon danger" ?disabled=${inert} @click=${() => act.verb("proof_nothing")}>${t("bench.proof_nothing")}<small>${t("bench.proof_nothing_small")}</small></button></footer>`;
   }
-  const away = html`<button class="away" @click=${() => act.far(true)}>${t("bench.distance")} ${key("D")}<small>${t("bench.distance_small")}</small></button>`;
+  const away = html`<button class="slot-away" @click=${() => act.far(true)}>${t("bench.distance")}<small>${key("D")} ${t("bench.distance_small")}</small></button>`;
   if (s.verdict) {
-    return html`<footer class="foot">${s.verdict.mayProve
-      ? html`<button ?disabled=${inert} @click=${() => act.verb("begin_proof")}>${t("bench.proof")} ${key("P")}<small>${t("bench.proof_small")}</small></button>`
-      : nothing}${away}<span class="gap"></span><button class="primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")} ${key("N")}</button></footer>`;
+    return html`<footer class="foot" aria-label=${t("bench.controls")}>${away}${s.verdict.mayProve
+      ? html`<button class="slot-count long" ?disabled=${inert} @click=${() => act.verb("begin_proof")}>${t("bench.proof")}<small>${key("P")} ${t("bench.proof_small")}</small></button>`
+      : nothing}<button class="slot-go primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")}<small>${key("N")}</small></button></footer>`;
   }
   const m = s.may;
-  const plain = (/** @type {boolean|string} */ on, /** @type {string} */ k, /** @type {string} */ name, /** @type {string} */ what, /** @type {() => void} */ then) =>
-    on ? html`<button class="danger" ?disabled=${inert} @click=${then}>${name} ${key(k)}<small>${what}</small></button>` : nothing;
+  const plain = (/** @type {boolean|string} */ on, /** @type {string} */ slot, /** @type {string} */ k, /** @type {string} */ name, /** @type {string} */ what, /** @type {() => void} */ then) =>
+    on ? html`<button class=${`slot-${slot} danger`} ?disabled=${inert} @click=${then}>${name}<small>${key(k)} ${what}</small></button>` : nothing;
   return html`<footer class="foot" aria-label=${t("bench.controls")}>
-    ${plain(m.aloud, "A", t("bench.aloud"), m.aloud, () => act.verb("said_aloud"))}
-    ${plain(m.touched, "F", t("bench.touched"), t("bench.not_valid"), () => act.verb("touched"))}
-    ${plain(m.hoodOff, "H", t("bench.hood_off"), t("bench.not_valid"), () => act.verb("hood_off"))}
-    ${plain(m.noMist, "M", t("bench.no_mist"), t("bench.not_valid"), () => act.verb("mist_failed"))}
-    ${m.correct ? html`<button ?disabled=${inert} @click=${() => act.panel("count")}>${t("bench.wrong_count")} ${key("C")}<small>${t("bench.wrong_count_small")}</small></button>` : nothing}
-    ${m.park || s.parkNot ? html`<button ?disabled=${inert || !m.park} @click=${act.park}>${t("bench.park")} ${key("K")}<small>${s.parkNot || t("bench.park_small")}</small></button>` : nothing}
-    ${run.stage === "ready" ? nothing : away}
-    <span class="gap"></span>
-    ${m.stop ? html`${abandon(ui, inert, act)}${stop(s, act)}` : nothing}
+    ${away}
+    ${m.correct ? html`<button class="slot-count" ?disabled=${inert} @click=${() => act.panel("count")}>${t("bench.wrong_count")}<small>${key("C")} ${t("bench.wrong_count_small")}</small></button>` : nothing}
+    ${m.park || s.parkNot ? html`<button class=${`slot-count ${m.park ? "long" : "park-not"}`} ?disabled=${inert || !m.park} @click=${act.park}>${t("bench.park")}<small>${s.parkNot || html`${key("K")} ${t("bench.park_small")}`}</small></button>` : nothing}
+    ${plain(m.aloud, "aloud", "A", t("bench.aloud"), m.aloud, () => act.verb("said_aloud"))}
+    ${plain(m.hoodOff, "hood", "H", t("bench.hood_off"), t("bench.not_valid"), () => act.verb("hood_off"))}
+    ${plain(m.noMist, "mist", "M", t("bench.no_mist"), t("bench.not_valid"), () => act.verb("mist_failed"))}
+    ${plain(m.touched, "touched", "F", t("bench.touched"), t("bench.not_valid"), () => act.verb("touched"))}
     ${s.goOn ? goOn(run, s, inert, act) : nothing}
+    ${m.stop ? html`${abandon(ui, inert, act)}${stop(s, act)}` : nothing}
   </footer>`;
 }
 
 /** @param {{holding: boolean}} ui @param {boolean} inert @param {Acts} act */
 function abandon(ui, inert, act) {
-  return html`<button class=${`danger ${ui.holding ? "holding" : ""}`} ?disabled=${inert} @pointerdown=${(/** @type {PointerEvent} */ e) => {
+  return html`<button class=${`slot-abandon danger ${ui.holding ? "holding" : ""}`} ?disabled=${inert} @pointerdown=${(/** @type {PointerEvent} */ e) => {
     /** @type {Element} */ (e.currentTarget).setPointerCapture(e.pointerId);
     act.hold(true);
   }} @pointerup=${() => act.hold(false)} @lostpointercapture=${() => act.hold(false)} @pointercancel=${() => act.hold(false)}
-    @keydown=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && !e.repeat && act.hold(true)} @keyup=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && act.hold(false)}>${t("bench.abandon")} ${key("Q")}<small>${t(ui.holding ? "bench.keep_holding" : "bench.hold")}</small></button>`;
+    @keydown=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && !e.repeat && act.hold(true)} @keyup=${(/** @type {KeyboardEvent} */ e) => e.key === "Enter" && act.hold(false)}>${t("bench.abandon")}<small>${key("Q")} ${t(ui.holding ? "bench.keep_holding" : "bench.hold")}</small></button>`;
 }
 
 /** @param {Run} run @param {Shown} s @param {boolean} inert @param {Acts} act */
 function correcting(run, s, inert, act) {
   const given = run.stage === "screening" ? run.screening.squeezes : s.pips.filter((p) => p.kind !== "due").length;
   const send = (/** @type {number} */ delta, /** @type {string} */ reason) => () => {
-    act.verb("correct", { delta, reason });
+    act.verb("correct", { delta, reason, top_up: run.dose?.n ?? 0 });
     act.panel("none");
   };
   return html`<footer class="foot correcting" aria-label=${t("bench.wrong_count")}>
-    <fieldset><legend>${t("bench.count_add")}</legend>${corrections.add.map((r) => html`<button ?disabled=${inert} @click=${send(1, r)}>${r}</button>`)}</fieldset>
+    <div class="reasons"><fieldset><legend>${t("bench.count_add")}</legend>${corrections.add.map((r) => html`<button ?disabled=${inert} @click=${send(1, r)}>${r}</button>`)}</fieldset>
     <fieldset><legend>${given > 0 ? t("bench.count_take", { n: given }) : t("bench.count_none")}</legend>${corrections.take.map(
       (r) => html`<button ?disabled=${inert || given === 0} @click=${send(-1, r)}>${r}</button>`,
-    )}</fieldset>
-    <span class="gap"></span><button @click=${() => act.panel("none")}>${t("bench.count_leave")}</button>
+    )}</fieldset></div>
+    <button class="slot-abandon" @click=${() => act.panel("none")}>${t("bench.count_leave")}<small>${key("Esc")}</small></button>
     ${stop(s, act)}
   </footer>`;
 }
