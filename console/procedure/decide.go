@@ -445,9 +445,7 @@ func (d *decision) report(by string) {
 		if button {
 			d.say(ButtonProven{})
 		}
-		if d.s.Counted() > d.most() {
-			// With the doubtful ones more may have gone into the hood than the
-			// highest bin stands for.
+		if d.s.beyond() {
 			d.end(CannotTaste, NoTasteBy30, d.in.At)
 			return
 		}
@@ -474,6 +472,18 @@ func (d *decision) report(by string) {
 		d.say(ButtonProven{})
 		d.pass()
 	}
+}
+
+// beyond: more may have gone into the hood than the highest bin stands for.
+// Doubtful squeezes are counted where that makes the bin higher; where the sure
+// ones have the highest bin by themselves it takes as many doubtful ones again.
+func (s State) beyond() bool {
+	most, r := int(s.Opened.Rules.Figures.ScreeningMost.Value), s.Opened.Rules
+	sure, shallow := len(s.Screening), s.ScreenDoubt-s.ScreenTaken
+	if sure+s.ScreenTaken > most || shallow > most {
+		return true
+	}
+	return s.Counted() > most && r.BinOf(s.Counted()).Bin > r.BinOf(sure).Bin
 }
 
 // goOn is the step contact or its twin on the page.

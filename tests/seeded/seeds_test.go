@@ -38,7 +38,7 @@ var seeds = []seed{
 	{"said aloud after the last exercise is no fail", decide, "			d.say(Reported{by})\n			d.end(Fail, Tasted, d.in.At)\n			return\n", "			return\n", core},
 	{"a doubtful report in the fit test is ignored", decide, "d.in.Source == \"report\" && d.inFit()", "d.in.Source == \"report\" && d.s.Stage == Dosing", core},
 	{"a report before any squeeze sets the bin", decide, "		if len(d.s.Screening) == 0 {\n			// Also", "		if false {\n			// Also", core},
-	{"a word proves the button", decide, "		if button {\n			d.say(ButtonProven{})\n		}\n		if d.s.Counted()", "		d.say(ButtonProven{})\n		if d.s.Counted()", core},
+	{"a word proves the button", decide, "		if button {\n			d.say(ButtonProven{})\n		}\n		if d.s.beyond()", "		d.say(ButtonProven{})\n		if d.s.beyond()", core},
 	{"a report while the taste clears does not prove the button", decide, "if button && !d.s.Proven {", "if button && !d.s.Proven && d.s.Stage == Donning {", []string{"procedure", "scripts", "engine", "waiting"}},
 	{"a report becomes not valid", decide, "		d.end(Fail, TastedBeforeClock, d.in.At)", "		d.end(NotValid, TastedBeforeClock, d.in.At)", core},
 
@@ -60,7 +60,7 @@ var seeds = []seed{
 	{"an extra squeeze counts for the next top-up", decide, "		if !open || dose.Left() == 0 {\n			d.say(SqueezedExtra{n})", "		if !open || dose.Left() == 0 {\n			if n < d.s.Opened.Rules.TopUps() {\n				d.say(Squeezed{PartTopUp, n + 1})\n				return\n			}\n			d.say(SqueezedExtra{n})", core},
 	{"cannot taste is given a second early", decide, "at >= s.Screening[n-1]+r.Figures.FullExposureFor.Duration() {", "at >= s.Screening[n-1]+r.Figures.FullExposureFor.Duration()-time.Second {", []string{"procedure", "scripts"}},
 	{"more than thirty squeezes in the sensitivity test", decide, "		if len(d.s.Screening) >= d.most() {\n			d.ignore(WhyScreeningFull)\n			return\n		}\n", "", core},
-	{"a correction outside its window", decide, "	case !open:\n		d.refuse(WhyOutsideWindow)\n", "", core},
+	{"a correction outside its window", decide, "	case !open, in.TopUp > 0", "	case in.TopUp > 0", core},
 	{"a correction by two", decide, "	case in.Delta != 1 && in.Delta != -1:\n		d.refuse(WhyNotHere)\n", "", core},
 	{"a correction without a reason", decide, "	case in.Reason == \"\":\n		d.refuse(WhyNoReason)\n", "", core},
 
@@ -114,7 +114,8 @@ var seeds = []seed{
 	{"a drill that is late looks like a stall", loop, "next > r.engine.Now() {", "next >= 0 {", []string{"waiting"}},
 	{"runs that wait are not told of lost edges", loop, "	for _, r := range s.all() {\n		r.say(procedure.Input{At: r.engine.Now(), Do: do, Detail: detail})\n	}", "	if r := s.openRun; r.engine != nil {\n		r.say(procedure.Input{At: r.engine.Now(), Do: do, Detail: detail})\n	}", []string{"waiting"}},
 	{"a power cut closes the newest run alone", desk, "		opened.Beside = append(opened.Beside, u.Run)", "		_ = u", []string{"waiting"}},
-	{"shallow squeezes without end", decide, "if d.s.Counted() > d.most() {", "if false {", []string{"procedure"}},
+	{"a correction of the window before", decide, ", in.TopUp > 0 && in.TopUp != n:", ":", []string{"procedure"}},
+	{"shallow squeezes without end", decide, "if d.s.beyond() {", "if false {", []string{"procedure"}},
 	{"a sensitivity test of another day", decide, "|| *s.Clock-s.BinAt > r.Sitting():", "|| false:", []string{"procedure"}},
 	{"the next step days later", decide, "case s.Stage != Ready && at-s.BinAt > s.Opened.Rules.Sitting():", "case false:", []string{"procedure"}},
 	{"a word on abstinence of another day", decide, "at-s.waterSaid > s.Opened.Rules.Sitting()", "false", []string{"procedure"}},
