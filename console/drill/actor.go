@@ -75,6 +75,43 @@ func (a *Actor) Act(st procedure.State, now time.Duration) []Deed {
 	return out
 }
 
+// Asks is the key of what the wearer waits for or is about, as a tester sees it;
+// empty while there is nothing to wait for. It tells nothing that is hidden: no
+// taste, no leak, and no trouble before it shows.
+func (a *Actor) Asks(st procedure.State) string {
+	switch st.Stage {
+	case procedure.Ready:
+		for _, q := range st.Answers {
+			if !q.Yes && a.truth != nil && q.Question == a.truth.Question && !did(st, "put_right") {
+				return "mending"
+			}
+		}
+		return "questions"
+	case procedure.Screening, procedure.Dosing:
+		return "mist"
+	case procedure.Clearing:
+		if did(st, "taste_gone") {
+			return "facepiece"
+		}
+		return "rinsing"
+	case procedure.Donning:
+		if did(st, "donned") {
+			return "wearing"
+		}
+		return "donning"
+	case procedure.ProvingButton:
+		return "button"
+	case procedure.ProvingMist:
+		return "seal"
+	}
+	return ""
+}
+
+// did says whether something was seen or heard already.
+func did(st procedure.State, what string) bool {
+	return slices.ContainsFunc(st.Did, func(d procedure.DatedDid) bool { return d.What == what })
+}
+
 // once says whether something has not been planned before.
 func (a *Actor) once(what string) bool {
 	fresh := !a.done[what]

@@ -326,6 +326,9 @@ func TestWords(t *testing.T) {
 	for _, what := range []string{"says_name", "ate", "put_right", "taste_gone", "donned"} {
 		has("drill.said." + what)
 	}
+	for _, key := range []string{"questions", "mending", "mist", "rinsing", "facepiece", "donning", "wearing", "button", "seal"} {
+		has("drill.asks." + key)
+	}
 	for _, l := range drill.Levels {
 		has("drill.level." + l.Key)
 		has("drill.level_about." + l.Key)
@@ -338,6 +341,52 @@ func TestWords(t *testing.T) {
 	}
 	for _, key := range []string{"right", "late", "wrong", "missed", "cut_off"} {
 		has("drill.grade." + key)
+	}
+}
+
+// What the wearer waits for follows what was seen, and never what is hidden: two
+// wearers who differ in all that is hidden ask for the same.
+func TestAsks(t *testing.T) {
+	fits, leaks := drill.NewActor(drill.Ask{Seed: "seed 1", Level: "easy", Troubles: []string{drill.NoTroubles}}), drill.NewActor(drill.Ask{Seed: "seed 77", Level: "hard", Troubles: []string{"still_tastes", "dizzy"}})
+	seen := func(what ...string) (out []procedure.DatedDid) {
+		for _, w := range what {
+			out = append(out, procedure.DatedDid{WearerDid: procedure.WearerDid{What: w}})
+		}
+		return out
+	}
+	for _, c := range []struct {
+		stage procedure.Stage
+		did   []procedure.DatedDid
+		want  string
+	}{
+		{procedure.Ready, nil, "questions"}, {procedure.Screening, nil, "mist"}, {procedure.Dosing, nil, "mist"},
+		{procedure.Clearing, nil, "rinsing"}, {procedure.Clearing, seen("still_tastes"), "rinsing"}, {procedure.Clearing, seen("still_tastes", "taste_gone"), "facepiece"},
+		{procedure.Donning, seen("taste_gone"), "donning"}, {procedure.Donning, seen("taste_gone", "donned"), "wearing"},
+		{procedure.Running, seen("donned"), ""}, {procedure.ProvingButton, nil, "button"}, {procedure.ProvingMist, nil, "seal"}, {procedure.Over, nil, ""},
+	} {
+		for _, a := range []*drill.Actor{fits, leaks} {
+			if got := a.Asks(procedure.State{Stage: c.stage, Did: c.did}); got != c.want {
+				t.Errorf("at %s after %d deeds it waits for %q, want %q", c.stage, len(c.did), got, c.want)
+			}
+		}
+	}
+
+	// Answered no, the wearer puts it right; of another question it knows nothing.
+	beard := drill.NewActor(drill.Ask{Seed: "seed 5", Level: "easy", Troubles: []string{"beard"}})
+	opened := procedure.RunOpened{Rules: rules["us-osha"], Agent: "bitter"}
+	st := procedure.State{Stage: procedure.Ready, Opened: &opened}
+	beard.Next(st)
+	asked := drill.TruthOf(drill.Ask{Seed: "seed 5", Level: "easy", Troubles: []string{"beard"}}, opened.Rules, "bitter").Question
+	for _, c := range []struct {
+		question string
+		yes      bool
+		did      []procedure.DatedDid
+		want     string
+	}{{asked, false, nil, "mending"}, {asked, true, nil, "questions"}, {"another", false, nil, "questions"}, {asked, false, seen("put_right"), "questions"}} {
+		st.Answers, st.Did = []procedure.Answered{{Question: c.question, Yes: c.yes}}, c.did
+		if got := beard.Asks(st); got != c.want {
+			t.Errorf("%q answered %t: it waits for %q, want %q", c.question, c.yes, got, c.want)
+		}
 	}
 }
 

@@ -175,3 +175,29 @@ func TestLeavesAreCleaned(t *testing.T) {
 	s.Close()
 	wait(t, clk, fmt.Sprintf("at most %d goroutines", before), func() bool { return runtime.NumGoroutine() <= before })
 }
+
+// What is said twice is done once and gets the same answer; only so many answers
+// are kept.
+func TestOnce(t *testing.T) {
+	var o hub.Once
+	done := 0
+	act := func() any { done++; return done }
+	for i, c := range []struct {
+		key  string
+		want int
+	}{{"a-1", 1}, {"a-2", 2}, {"a-1", 1}, {"a-2", 2}, {"", 3}, {"", 4}} {
+		if got := o.Do(c.key, act); got != c.want {
+			t.Errorf("%d: %q answered %v, want %d", i, c.key, got, c.want)
+		}
+	}
+	done = 0
+	for i := range 5000 {
+		o.Do(fmt.Sprint("k", i), act)
+	}
+	if got := o.Do("k4999", act); got != 5000 {
+		t.Errorf("the newest is forgotten: %v", got)
+	}
+	if got := o.Do("k0", act); got != 5001 {
+		t.Errorf("the oldest of 5000 is still kept: nothing bounds them")
+	}
+}

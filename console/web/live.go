@@ -27,6 +27,7 @@ type roles struct {
 type member struct {
 	role    wire.Role
 	guesses guesses
+	once    hub.Once // by a command's id
 }
 
 func (r *roles) set(c *hub.Client, m *member) {
@@ -65,7 +66,9 @@ func (s *Server) left(c *hub.Client) {
 }
 
 // message takes a Hello first and Commands after it; a client that says
-// anything else is told so. A wearer's page says Hello again to try a code.
+// anything else is told so. A wearer's page says Hello again to try a code. A
+// command whose id the client has used before is not done again: it gets the
+// reply that the first one got.
 func (s *Server) message(c *hub.Client, data []byte) {
 	var m wire.Command
 	if err := json.Unmarshal(data, &m); err != nil {
@@ -87,10 +90,13 @@ func (s *Server) message(c *hub.Client, data []byte) {
 		s.watch(c)
 	case m.Type != "command":
 		s.reply(c, wire.Reply{Type: "reply", ID: m.ID, Why: "unknown"})
-	case me.role == wire.Wearer:
-		s.reply(c, s.ofWearer(c, m))
 	default:
-		s.reply(c, s.cfg.Session.Command(context.Background(), c.ID(), me.role, m))
+		s.reply(c, me.once.Do(m.ID, func() any {
+			if me.role == wire.Wearer {
+				return s.ofWearer(c, m)
+			}
+			return s.cfg.Session.Command(context.Background(), c.ID(), me.role, m)
+		}))
 	}
 }
 

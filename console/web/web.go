@@ -67,6 +67,9 @@ type Server struct {
 
 // New makes a server.
 func New(cfg Config) (*Server, error) {
+	if cfg.Journal != nil {
+		cfg.Journal = archive.Follow(cfg.Journal)
+	}
 	s := &Server{cfg: cfg, pages: cfg.Folder, boards: map[string]wire.Board{}}
 	if s.pages == nil {
 		sub, err := fs.Sub(embedded, "page")

@@ -261,6 +261,29 @@ func TestARoleIsForTheLifeOfASocket(t *testing.T) {
 	}
 }
 
+// A command that a client says twice, as after a double tap or a message that was
+// sent anew, is done once and gets its reply twice; another client's command may
+// have the same id.
+func TestACommandSaidTwiceIsDoneOnce(t *testing.T) {
+	_, s, a := newServer(t)
+	for n, role := range []string{"tester", "trainer"} {
+		p := open(t, s)
+		p.say(`{"type":"hello","role":"` + role + `","contract":1}`)
+		if m := p.hear(); m["type"] != "welcome" {
+			t.Fatalf("a hello was answered %v", m)
+		}
+		for _, id := range []string{"7", "7", "8", "7"} {
+			p.say(`{"type":"command","id":"` + id + `","do":"go_on"}`)
+			if m := p.hear(); m["id"] != id || m["ok"] != true {
+				t.Errorf("command %s was answered %v", id, m)
+			}
+		}
+		if got := len(a.commands()); got != 2*(n+1) {
+			t.Errorf("after the %s the session was asked %d times, want two for each client", role, got)
+		}
+	}
+}
+
 // However a hello falls between two snapshots, the numbers a page sees rise and
 // end with the last.
 func TestNumbersRise(t *testing.T) {

@@ -256,8 +256,12 @@ test("what cannot be is said: practice, an open run, a run that is not there, a 
   const missing = await show("r999999", [404, { why: "not_known", detail: "There is no such thing here." }]);
   await missing.getByRole("alert").getByText("not there").waitFor();
   await missing.done();
-  const recalled = await show("r000408", [200, { run: row({ run: "r000408", outcome: "not_valid", first: "pass", recalled: "mist_check_failed" }), view: s.full({ run: "r000408" }) }]);
+  const recalled = await show("r000408", [200, { run: row({ run: "r000408", outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", recall: { at: "2026-09-14T17:20:00+02:00", quality: "restored", by: "Agnes Thorley" }, amended: s.amended.amended, signed: s.amended.signed }), view: s.full({ run: "r000408", hood: { id: "h-2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true } }) }]);
   await recalled.getByText("Recalled.").waitFor();
+  await recalled.getByText(/The nebuliser was found clogged.*Recalled by: Agnes Thorley\. When: .*17:20 \(the clock went on from the last switch-off/).waitFor();
+  await recalled.getByText(/^a name that was typed, not drawn by hand, .*16:02$/).waitFor();
+  await recalled.getByText(/^Agnes Thorley, .*08:05 \(the clock went on/).waitFor();
+  await recalled.getByRole("row", { name: /^Hood H2, 400 mm wide, 450 mm tall.*thinner mist/ }).waitFor();
   assert.match(await recalled.getByRole("region", { name: "Outcome" }).innerText(), /Pass[\s\S]*Not valid/);
   await recalled.getByText("The run was recalled, and its pass does not stand.").waitFor();
   assert.equal(await recalled.getByRole("button", { name: /^Wallet card/ }).count(), 0);
@@ -406,9 +410,10 @@ test("an empty box takes a backup in, and says what comes next", () => withBox(a
     "GET /backup": () => [200, { generations: [] }],
     "GET /runs": () => [200, { runs: [], next: "" }],
     "GET /people": () => [200, { people: [], next: "" }],
-    "POST /restore": () => (wrong ? refused("locked", "this does not open the backup: look at capitals, spaces and the keyboard's language; or it is the passphrase of another backup") : [200, { entries: 51_204, runs: 812, restart: true }]),
+    "POST /restore": () => (wrong ? refused("locked", "this does not open the backup: look at capitals, spaces and the keyboard's language; or it is the passphrase of another backup") : [200, { entries: 51_204, runs: 812, erased: 2, restart: true }]),
   });
   await page.getByRole("heading", { name: "This box is empty" }).waitFor();
+  await named(page);
   const form = page.getByRole("form", { name: "Bring a backup in" });
   await form.getByLabel(/^Backup/).setInputFiles({ name: "tallyhood-a.age", mimeType: "application/octet-stream", buffer: Buffer.from("age-encryption.org/v1\n") });
   await form.getByLabel("Its passphrase").fill("Six plain words");
@@ -419,8 +424,10 @@ test("an empty box takes a backup in, and says what comes next", () => withBox(a
   await form.getByRole("button", { name: /^Bring it in/ }).click();
   await page.getByText("812 runs and all that stands around them are on this box.").waitFor();
   await page.getByText("Start the box again now.").waitFor();
+  await page.getByText("2 people who had been erased after this backup are erased again.").waitFor();
   const body = page.asked.filter((a) => a.key === "POST /restore").at(-1).body;
-  assert.ok(body.indexOf(`name="passphrase"`) < body.indexOf(`name="file"`), "the box reads the passphrase first");
+  const places = ["passphrase", "by", "file"].map((part) => body.indexOf(`name="${part}"`));
+  assert.ok(places.every((at, i) => at > (places[i - 1] ?? -1)), `the box reads passphrase, who restores and the file in this order: ${places}`);
   await page.done();
 }));
 

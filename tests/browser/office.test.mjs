@@ -195,7 +195,7 @@ test("people: entered, found while typing, made due with one touch, exported, er
   await page.done();
 }, { speed: 1 }));
 
-test("kit: a nebuliser takes its own solution only; a bad mist check is shown before it is done", { timeout: 90_000 }, (ctx) => withBox(async (box) => {
+test("kit: a nebuliser takes its own solution only; a bad mist check is shown before it is done", { timeout: 180_000 }, (ctx) => withBox(async (box) => {
   if (!(await offered(box, ctx))) return;
   await confirmClock(box);
   const page = await openPage(browser, box, "/kit", { mayRefuse: true });
@@ -249,7 +249,53 @@ test("kit: a nebuliser takes its own solution only; a bad mist check is shown be
   assert.equal((await get(box, "/kit")).nebulisers[0].good, false);
   await page.getByRole("button", { name: /^Back to the kit/ }).click();
   await s1.getByText("no mist came").waitFor();
+
+  // The hood of a run: one that is too large is said to be so and may be used.
+  for (const [mark, across, tall] of [["H1", "305", "356"], ["H2", "400", "450"]]) {
+    await page.getByRole("button", { name: /^Enter a hood/ }).click();
+    await page.getByLabel(/^Mark/).fill(mark);
+    await page.getByLabel(/^Across/).fill(across);
+    await page.getByLabel(/^Tall/).fill(tall);
+    await page.getByRole("button", { name: "Enter it" }).click();
+    await page.getByRole("listitem", { name: mark }).waitFor();
+  }
+  const h2 = (await get(box, "/kit")).hoods.find((h) => h.mark === "H2");
   await page.done();
+  const bench = await openPage(browser, box, "/bench");
+  await t.takeOver(bench);
+  const hood = bench.getByLabel("Hood");
+  assert.deepEqual(await hood.locator("option").allInnerTexts(), ["Not named", "H1, 305 mm wide, 356 mm tall", "H2, 400 mm wide, 450 mm tall"]);
+  await hood.selectOption({ label: "H1, 305 mm wide, 356 mm tall" });
+  assert.equal(await bench.getByText("larger than the published one").count(), 0);
+  await hood.selectOption(h2.id);
+  await bench.getByText(/larger than the published one: it thins the mist/).waitFor();
+  await accessible(bench, "a run opened with a hood");
+  await picture(bench, "bench-hood");
+  await t.openRun(bench);
+  const eyes = await t.openEyes(browser, box);
+  const { run } = await eyes.see("the run", (r) => r.stage === "ready");
+  await eyes.close();
+  await bench.keyboard.down("q");
+  await bench.getByRole("button", { name: /^Next run/ }).waitFor();
+  await bench.keyboard.up("q");
+  await bench.getByRole("button", { name: /^Next run/ }).click();
+  await bench.getByRole("button", { name: "Open the run" }).waitFor();
+  assert.equal(await hood.inputValue(), h2.id, "the last one stays chosen");
+  const view = (await get(box, `/runs/${run}`)).view;
+  assert.deepEqual(view.hood, { id: h2.id, mark: "H2", across_mm: 400, tall_mm: 450, oversized: true });
+  assert.equal(view.record.outcome, "not_valid");
+  const record = await openPage(browser, box, `/records/${run}`);
+  await record.getByRole("row", { name: /^Hood H2, 400 mm wide, 450 mm tall.*larger than the published hood/ }).waitFor();
+  await record.done();
+  // Not used any more: refused, in words, and not offered again.
+  const gone = await fetch(`${box.origin}/api/v1/hoods/${h2.id}`, { method: "PUT", headers: { "Content-Type": "application/json", Origin: box.origin }, body: JSON.stringify({ form: { mark: "H2", across_mm: 400, tall_mm: 450, gone: true }, by: tester }) });
+  assert.equal(gone.status, 200);
+  await bench.getByLabel("Person").selectOption({ label: t.usual.person });
+  await bench.getByLabel("Facepiece").selectOption({ label: t.usual.facepiece });
+  await bench.getByRole("button", { name: "Open the run" }).click();
+  await bench.getByText("That hood is not in use any more, or was never entered.").waitFor();
+  await t.until("the hood to be gone from the list", async () => (await hood.locator("option").count()) === 2 && (await hood.inputValue()) === "");
+  await bench.done();
 }, { speed: 1 }));
 
 test("a search's newest answer wins, and a box that is slow or gone is told in words", { timeout: 90_000 }, (ctx) => withBox(async (box) => {

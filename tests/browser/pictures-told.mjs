@@ -14,6 +14,7 @@ export const parts = [
     "bench-no-run-missing": "A contact that a run needs is missing.",
     "bench-no-run-watching": "Another page drives; this one watches and may take over.",
     "bench-nobody": "The box knows nobody yet and leads to First run.",
+    "bench-hood": "A hood is named.", "bench-hood-large": "The hood is larger than the published one: it is said, not refused.",
     "bench-lists": "The lists of people and facepieces are being read.",
     "bench-loading": "No word from the box yet.",
     "bench-parked": "Two runs wait; one of them is ready to be taken up.",
@@ -84,7 +85,7 @@ export const parts = [
   } },
   { title: "Review", from: "states-review", told: {
     "review-ready": "Before the test, as it was shown then.", "review-screening": "Sensitivity test.", "review-clearing": "The taste clears.", "review-donning": "The facepiece is worn.", "review-dosing": "Initial dose.", "review-due": "Squeezes due.", "review-waiting": "Between top-ups.",
-    "review-pass": "The end of a pass.", "review-fail": "The end of a fail.", "review-not-valid": "The end of a run whose cable came out.", "review-practice": "Practice.", "review-two": "Two runs side by side from the start of the clock.", "review-two-ended": "Both have ended.",
+    "review-pass": "The end of a pass.", "review-recalled": "The end of a pass that was recalled later.", "review-fail": "The end of a fail.", "review-not-valid": "The end of a run whose cable came out.", "review-practice": "Practice.", "review-two": "Two runs side by side from the start of the clock.", "review-two-ended": "Both have ended.",
     "review-keys": "The keys.", "review-file": "As one file without names, opened from a disk.", "review-loading": "Being read.", "review-problem": "No such run.",
   } },
   { title: "Drill", from: "states-drill", folder: "drill-", told: {
@@ -101,7 +102,7 @@ export const parts = [
   { title: "Facepieces", from: "states-office", told: { facepieces: "Each model, what the rules allow for it, and its pieces.", "facepieces-empty": "None is entered.", "facepieces-edit": "One is changed.", "facepieces-new": "One is entered.", "facepieces-pending": "A cleaning that can be taken back for some seconds." } },
   { title: "Kit", from: "states-office", told: {
     kit: "Nebulisers and their four hours, batches, hoods.", "kit-calm": "Everything is fresh.", "kit-stale": "One is too old.", "kit-empty": "Nothing is entered.", "kit-fill": "A filling: the wrong bottles are refused.", "kit-fill-none": "No bottle fits.", "kit-seen": "The mist check after a filling.",
-    "kit-bad": "No mist: which tests that takes with it, before it is noted.", "kit-bad-none": "No mist, and no test is touched.", "kit-recalled": "Who is to be called back.", "kit-hood": "A hood and its measures.", "kit-nebuliser": "A nebuliser is entered.", "kit-batch": "A batch, after a published recipe.", "kit-refused": "A mark that is taken.",
+    "kit-bad": "No mist: which tests that takes with it, before it is noted.", "kit-bad-none": "No mist, and no test is touched.", "kit-recalled": "Who is to be called back.", "kit-another": "A batch turns out to be another: which tests that takes with it, before it is noted.", "kit-hood": "A hood and its measures.", "kit-nebuliser": "A nebuliser is entered.", "kit-batch": "A batch, after a published recipe.", "kit-refused": "A mark that is taken.",
   } },
   { title: "Records", from: "states-desk", told: {
     records: "All runs, newest first.", "records-recalled": "Those that were recalled.", "records-none": "None like that.", "records-empty": "None yet.", "records-found": "A wearer is sought.", "records-nobody": "Nobody of that name.", "records-person": "One wearer's.", "records-plain": "A box without search and files.", "records-loading": "Being read.", "records-slow": "A file is being written.", "records-failed": "The box did not answer.", "records-goes-on": "The list goes on to older ones.",
@@ -112,7 +113,7 @@ export const parts = [
     insight: "The site's own tests: spread and doubt are drawn with every figure.", "insight-own": "From day to day.", "insight-none": "No test in that time.", "insight-warned": "A warning before names are shown.", "insight-names": "With the testers' names.", "insight-refused": "A drawing that is not one is not shown; its table is.", "insight-loading": "Being counted.", "insight-slow": "Still counting.",
   } },
   { title: "Settings", from: "states-desk", told: {
-    settings: "Rules of the house, backup, key, who may be erased.", "settings-us": "The US rule.", "settings-first": "An empty box may take a backup in.", "settings-restored": "A backup is in.", "settings-looser": "The house may not ask for less than the rules.", "settings-kept": "Kept.", "settings-mismatch": "Two passphrases that differ.", "settings-folder": "A backup in a folder, proven.",
+    settings: "Rules of the house, backup, key, who may be erased.", "settings-us": "The US rule.", "settings-first": "An empty box may take a backup in.", "settings-restored": "A backup is in.", "settings-brought": "The journal comes from backups: when, by whom, and up to where.", "settings-looser": "The house may not ask for less than the rules.", "settings-kept": "Kept.", "settings-mismatch": "Two passphrases that differ.", "settings-folder": "A backup in a folder, proven.",
     "settings-backing": "A backup is being written and proven.", "settings-no-backup": "No backup has been made.", "settings-backups-unread": "The list of backups could not be read.", "settings-may-go": "People past their time.", "settings-nothing-goes": "The house keeps records for good.", "settings-loading": "Being read.", "settings-no-key": "A box without a key.",
   } },
   { title: "Inputs", from: "states", told: {

@@ -253,6 +253,13 @@ export function api(send, progress = () => {}) {
       const v = object(await ask("GET", `/nebulisers/${part(id)}/sweep`));
       return { nebuliser: text(v.nebuliser), since: text(v.since), runs: list(v, "runs"), people: list(v, "people") };
     },
+    /** What a change of a batch would recall. @param {string} id @param {SolutionForm} form as it would be @returns {Promise<Sweep>} */
+    async sweepBatch(id, { agent, strength, expires }) {
+      const v = object(await ask("GET", `/solutions/${part(id)}/sweep${query({ agent, strength, expires })}`));
+      return { nebuliser: "", since: "", runs: list(v, "runs"), people: list(v, "people") };
+    },
+    /** @param {string} id @param {SolutionForm} form @param {string[]} shown runs that were shown as those to be recalled @param {string} by */
+    changeBatch: (id, form, shown, by) => ask("PUT", `/solutions/${part(id)}`, { form, shown, by }),
     /** @param {string} id @param {boolean} good @param {string[]} shown runs that were shown as those to be recalled @param {string} by */
     mist: (id, good, shown, by) => ask("POST", `/nebulisers/${part(id)}/mist`, { good, shown, by }),
     /** @returns {Promise<Recipe[]>} */

@@ -9,6 +9,7 @@ import { has, t } from "./lang.js";
 import { run, running, snapshot, states } from "./samples.js";
 import { keysOf, pageOfPath, pages } from "./shortcuts.js";
 import { mostParked, shown } from "./state.js";
+import { doubled, doubleMs } from "./taps.js";
 import { whys } from "./words.js";
 
 const at = (snap, age = 0) => shown(snap, age, "page-1");
@@ -52,6 +53,17 @@ test("a run that waits is taken up when none is on the screen, or when that one 
   assert.equal(up(run("donning")), true);
   assert.equal(up(run("screening")), false);
   assert.equal(up(running(10, 100_000, 0)), false);
+});
+
+test("the second of two quick taps at one place is none, wherever a control has come to lie", () => {
+  const tap = (at, x, y, over = {}) => ({ at, x, y, on: "a", keyed: false, scrolled: 0, ...over });
+  assert.equal(doubled(null, tap(5, 10, 10)), false);
+  assert.equal(doubled(tap(1000, 100, 700), tap(1180, 104, 703, { on: "b" })), true, "another control has come under the finger");
+  assert.equal(doubled(tap(1000, 100, 700), tap(1000 + doubleMs, 100, 700)), false, "a second one that is meant");
+  assert.equal(doubled(tap(1000, 100, 700), tap(1180, 300, 700)), false, "another place");
+  assert.equal(doubled(tap(1000, 100, 700), tap(1180, 100, 700, { scrolled: 40 })), false, "the page was moved between them");
+  assert.equal(doubled(tap(1000, 0, 0, { keyed: true }), tap(1030, 0, 0, { keyed: true })), true, "a key that repeats");
+  assert.equal(doubled(tap(1000, 0, 0, { keyed: true }), tap(1030, 0, 0, { keyed: true, on: "b" })), false, "keys on two controls");
 });
 
 test("a command names the run that it means, not the one on the screen", () => {

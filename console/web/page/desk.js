@@ -5,6 +5,8 @@
 // a page, and never sends anything twice by itself.
 
 import { ApiError, base } from "./api.js";
+import { spoken } from "./lang.js";
+import { detailShown } from "./state-office.js";
 import { refusals } from "./words-desk.js";
 
 /** @typedef {import("./state-record.js").Row} Row */
@@ -14,8 +16,9 @@ import { refusals } from "./words-desk.js";
 /** @typedef {{months: number, count: number, runs: Row[], people: {person: string, name: string, number: string, left: string, lastRun: string}[], more: boolean}} Retention months: of the house; 0: each rule set's own. Runs: the oldest of count */
 /** @typedef {{file: string, bytes: number, proven: boolean}} BackedUp */
 /** @typedef {{where: string, file: string, bytes: number, made: string, quality: string, proven: string, entries: number, hash: string, here: boolean}} Generation a backup; where: a folder of the box, empty when it was downloaded; here: the file lies there now */
-/** @typedef {{from?: string, to?: string, person?: string, facepiece?: string, tester?: string, outcome?: string}} Filter which runs; what is empty asks for all */
-/** @typedef {{entries: number, runs: number, restart: boolean}} Restored */
+/** @typedef {{from?: string, to?: string, person?: string, facepiece?: string, tester?: string, outcome?: string, only?: string}} Filter which runs; what is empty asks for all */
+/** @typedef {{entries: number, runs: number, erased: number, recalled: number, later: string, restart: boolean}} Restored erased: who had been erased after the backup and is erased again; recalled: runs that are not valid again; later: taken_over, or unknown */
+/** @typedef {{at: string, quality: string, box: string, made: string, entries: number, by: string, later: string}} BroughtIn a restore as it stands in the journal; entries: of the backup; later: whether what undid passes after it is known: taken_over, unknown, empty when nobody noted it */
 /** @typedef {{name: string, unit: string}} Column */
 /** @typedef {{text: string, number: boolean}} Cell */
 /** @typedef {{id: string, title: string, say: string, svg: string, columns: Column[], rows: Cell[][], notes: string[]}} Chart */
@@ -134,7 +137,7 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
     /** @param {string} run */
     async run(run) {
       const v = await get(of(run));
-      return { run: v.run ? readRow(v.run) : null, view: v.view };
+      return { run: v.run ? { ...readRow(v.run), counts: text(v.counts) } : null, view: v.view };
     },
     /** @param {string} run @param {string} who @param {string} record hash as it was shown @param {string} strokes base64 @param {"drawn"|"typed"} how @param {string} by */
     sign: async (run, who, record, strokes, how, by) => void (await ask("POST", `${of(run)}/sign`, { who, how, strokes, record, by })),
@@ -152,7 +155,7 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
     },
     /** @param {string} from @param {string} to days, both counted; empty: no bound */
     async figures(from, to) {
-      const given = Object.entries({ from, to }).filter(([, v]) => v !== "");
+      const given = Object.entries({ from, to, lang: spoken() }).filter(([, v]) => v !== "");
       return readFigures(await get(`/insight${given.length ? `?${new URLSearchParams(given)}` : ""}`));
     },
     /** Who stands behind the letters of those days' charts. @param {string} from @param {string} to @returns {Promise<Letter[]>} */
@@ -173,34 +176,40 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
     },
     /** @param {string[]} shown people who were shown @param {string} by @param {Progress} progress */
     drop: (shown, by, progress) => job("POST", "/retention", { shown, by }, progress),
-    /** @returns {Promise<Generation[]>} */
+    /** @returns {Promise<{generations: Generation[], restores: BroughtIn[]}>} */
     async backups() {
-      return list((await get("/backup")).generations).map((g) => ({
-        where: text(g.where), file: text(g.file), bytes: number(g.bytes), made: text(g.made), quality: text(g.quality), proven: text(g.proven), entries: number(g.entries), hash: text(g.hash), here: g.here === true,
-      }));
+      const v = await get("/backup");
+      return {
+        generations: list(v.generations).map((g) => ({
+          where: text(g.where), file: text(g.file), bytes: number(g.bytes), made: text(g.made), quality: text(g.quality), proven: text(g.proven), entries: number(g.entries), hash: text(g.hash), here: g.here === true,
+        })),
+        restores: list(v.restores).map((r) => ({ at: text(r.at), quality: text(r.quality), box: text(r.box), made: text(r.made), entries: number(r.entries), by: text(r.by), later: text(r.later) })),
+      };
     },
     /** @param {string} folder @param {string} passphrase @param {Progress} progress @returns {Promise<BackedUp>} */
     async backupTo(folder, passphrase, progress) {
       const v = object(await job("POST", "/backup/folder", { folder, passphrase }, progress));
       return { file: text(v.file), bytes: number(v.bytes), proven: v.proven === true };
     },
-    /** @param {string} passphrase @param {Blob} file @returns {Promise<Restored>} */
-    async restore(passphrase, file) {
+    /** @param {string} passphrase @param {string} by @param {Blob} file @returns {Promise<Restored>} */
+    async restore(passphrase, by, file) {
       const form = new FormData();
       form.append("passphrase", passphrase); // the box reads the parts in this order
+      form.append("by", by);
       form.append("file", file);
       const v = object(await value(await ask("POST", "/restore", form)));
-      return { entries: number(v.entries), runs: number(v.runs), restart: v.restart === true };
+      return { entries: number(v.entries), runs: number(v.runs), erased: number(v.erased), recalled: number(v.recalled), later: text(v.later), restart: v.restart === true };
     },
     /**
      * A file of the box, whole. One that breaks off is an error, never half of it.
-     * @param {string} path @param {object} [body] asked with it, by POST
+     * @param {string} path @param {object|null} [body] asked with it, by POST
+     * @param {Progress} [progress] in bytes; of: 0 while that is not known
      * @returns {Promise<{name: string, blob: Blob}>}
      */
-    async file(path, body) {
-      const answer = await ask(body ? "POST" : "GET", path, body);
+    async file(path, body, progress = () => {}) {
+      const answer = await ask(body ? "POST" : "GET", path, body ?? undefined);
       try {
-        return { name: nameIn(answer.headers.get("Content-Disposition") ?? "") || path.split("/").at(-1) || "file", blob: await answer.blob() };
+        return { name: nameIn(answer.headers.get("Content-Disposition") ?? "") || path.split("/").at(-1) || "file", blob: await whole(answer, progress) };
       } catch {
         throw new ApiError(409, "", "the file broke off on the way and was not kept");
       }
@@ -222,8 +231,24 @@ export async function told(work, over = {}) {
     if (!(err instanceof ApiError) || err.status === 0) throw err;
     const known = Object.hasOwn(over, err.why) ? over[err.why] : Object.hasOwn(refusals, err.why) ? refusals[err.why] : undefined;
     if (known === undefined) throw err;
-    throw Object.assign(new ApiError(409, "", known.endsWith(":") ? `${known} ${err.message}` : known), { cause: err });
+    throw Object.assign(new ApiError(409, "", known.endsWith(":") ? `${known} ${detailShown(err.message)}` : known), { cause: err });
   }
+}
+
+/** What an answer holds, counted while it comes. @param {Response} answer @param {Progress} progress */
+async function whole(answer, progress) {
+  if (answer.body === null) return answer.blob();
+  const of = Number(answer.headers.get("Content-Length")) || 0;
+  /** @type {BlobPart[]} */
+  const parts = [];
+  let done = 0;
+  const reader = answer.body.getReader();
+  for (let part = await reader.read(); !part.done; part = await reader.read()) {
+    parts.push(part.value);
+    done += part.value.length;
+    progress(done, of);
+  }
+  return new Blob(parts, { type: answer.headers.get("Content-Type") ?? "" });
 }
 
 /** The name that an answer gives its file (RFC 6266). @param {string} header */

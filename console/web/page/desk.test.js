@@ -8,7 +8,7 @@ import { ApiError } from "./api.js";
 import { desk, nameIn, readFigures, readRow, told } from "./desk.js";
 import * as s from "./samples-desk.js";
 import { base64, blank, down, drawn, kept, mostPoints, mostStrokes, move, outlines, pathOf, up } from "./sign.js";
-import { byDay, cardRefused, chosen, labelNow, ofRecord, outcomeNow, rowOf, signatureOf, signRefused, size } from "./state-record.js";
+import { arriving, byDay, cardRefused, chosen, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, rowOf, signatureOf, signRefused, size } from "./state-record.js";
 import * as words from "./words-desk.js";
 import * as office from "./words-office.js";
 import { whys } from "./words.js";
@@ -61,10 +61,12 @@ test("a card is offered for a pass that stands, and nothing else", () => {
   };
   assert.equal(cardRefused(full(), s.row({})), "");
   assert.equal(cardRefused(full({}, { proof: "tasted" }), s.row({})), "");
+  assert.equal(cardRefused(full({}, { proof: "not_answered" }), s.row({})), "", "a remark, no doubt");
   for (const [want, f, run] of [
     ["practice", full({ practice: "simulated board" }), s.row({})], ["recalled", full(), s.row({ recalled: "mist_check_failed" })], ["outcome", full({}, { outcome: "fail", reason: "tasted" }), s.row({})],
     ["outcome", full({}, { outcome: "not_valid", reason: "hood_off" }), s.row({})], ["outcome", full({}, { outcome: "cannot_taste" }), s.row({})], ["proof", full({}, { proof: "not_tasted" }), s.row({})],
     ["date", full({ wall_quality: "restored" }), s.row({})], ["date", full({ wall_quality: "unset" }), s.row({})], ["date", full({ opened: "" }), s.row({})], ["erased", full({ wearer: "(erased)" }), s.row({})],
+    ["failed", full(), s.row({ counts: "failed" })], ["later", full(), s.row({ counts: "later_test" })], ["rules", full(), s.row({ counts: "other_rules" })], ["trigger", full(), s.row({ counts: "trigger" })],
     ["name", full({ wearer: "" }), s.row({ name: "" })], ["facepiece", full(), s.row({ size: "" })], ["unknown", full(), null],
   ]) {
     assert.equal(cardRefused(f, run), want);
@@ -78,6 +80,19 @@ test("a recalled run is not valid, and its first outcome stays", () => {
   assert.equal(s.full().record.outcome, "pass");
   assert.equal(outcomeNow(s.full(), s.row({})), "pass");
   assert.equal(outcomeNow(s.failed(), null), "fail");
+  // A record that comes without the job around it says the same by itself.
+  const f = s.full();
+  const why = { outcome: "pass", reason: "", why: "nebuliser found clogged", at: "2026-09-14T17:20:00+02:00", quality: "confirmed", by: "Agnes Thorley" };
+  const alone = { ...f, record: { ...f.record, outcome: "not_valid", reason: "mist_check_failed", recalled: why } };
+  assert.equal(outcomeNow(alone, null), "not_valid");
+  assert.equal(outcomeFirst(alone, null), "pass");
+  assert.equal(outcomeFirst(s.full(), recalled), "pass");
+  assert.equal(recallOf(alone, null)?.why, why.why);
+  assert.equal(recallOf(s.full(), recalled)?.why, "mist_check_failed");
+  assert.equal(recallOf(s.full(), s.row({})), null);
+  assert.equal(cardRefused(alone, s.row({})), "recalled");
+  const line = rowOf({ run: "r000412", opened: "", wearer: "", facepiece: "", practice: "", outcome: "not_valid", reason: "mist_check_failed", recalled: why });
+  assert.deepEqual([line.outcome, line.first, line.recalled], ["not_valid", "pass", why.why]);
 });
 
 test("the list is chosen by outcome and day; practice is no outcome", () => {
@@ -101,7 +116,7 @@ test("a line of the list without the job around it is a row", () => {
 
 test("the box sorts out which runs, and tells which backups there are", async () => {
   const asked = [];
-  const answers = [{ runs: [], next: "77" }, { runs: [s.row({})], next: "" }, { generations: [{ ...s.backups[0], here: true }, { file: "x" }] }];
+  const answers = [{ runs: [], next: "77" }, { runs: [s.row({})], next: "" }, { generations: [{ ...s.backups[0], here: true }, { file: "x" }], restores: [{ ...s.restores[0], head: "ab" }, {}] }];
   const api = desk(async (url) => {
     asked.push(url);
     return new Response(JSON.stringify(answers.shift()), { status: 200, headers: { "Content-Type": "application/json" } });
@@ -109,7 +124,9 @@ test("the box sorts out which runs, and tells which backups there are", async ()
   const first = await api.runs({ from: "2026-09-01", to: "", person: "p-7kq2m9xd", facepiece: "corrie-m", tester: "Oda Fennimore", outcome: "fail" }, "", 50);
   assert.deepEqual(first, { runs: [], next: "77" }, "an empty part may be followed by others");
   assert.equal((await api.runs({}, first.next, 50)).runs[0].run, "r000412");
-  const backups = await api.backups();
+  const { generations: backups, restores } = await api.backups();
+  assert.deepEqual(restores[0], s.restores[0]);
+  assert.deepEqual([restores[1].at, restores[1].by, restores[1].entries], ["", "", 0]);
   assert.deepEqual(backups[0], s.backups[0]);
   assert.deepEqual([backups[1].here, backups[1].where, backups[1].entries], [false, "", 0]);
   assert.deepEqual(asked, [
@@ -251,10 +268,11 @@ test("a refusal is a sentence of these pages, and another where it means another
   await assert.rejects(told(() => answering(new Error("x")).api.policy()), (e) => e.status === 0);
 });
 
-test("a restore sends the passphrase before the file, as the box reads them", async () => {
-  const { asked, api } = answering(json({ entries: 5, runs: 1, restart: true }));
-  assert.deepEqual(await api.restore("six plain words", new Blob(["x"])), { entries: 5, runs: 1, restart: true });
-  assert.deepEqual([...asked[0].body.keys()], ["passphrase", "file"]);
+test("a restore sends the passphrase, who restores and the file, as the box reads them", async () => {
+  const { asked, api } = answering(json({ entries: 5, runs: 1, erased: 2, recalled: 3, later: "taken_over", restart: true }));
+  assert.deepEqual(await api.restore("six plain words", "Agnes Thorley", new Blob(["x"])), { entries: 5, runs: 1, erased: 2, recalled: 3, later: "taken_over", restart: true });
+  assert.deepEqual([...asked[0].body.keys()], ["passphrase", "by", "file"]);
+  assert.equal(asked[0].body.get("by"), "Agnes Thorley");
   assert.equal(asked[0].headers["Content-Type"], undefined, "the browser writes the boundary");
 });
 
@@ -268,6 +286,16 @@ test("a file has the box's name; one that breaks off is an error", async () => {
   const f = await answering(new Response("a", { headers: { "Content-Disposition": `attachment; filename="runs.csv"` } })).api.file("/runs.csv");
   assert.equal(f.name, "runs.csv");
   assert.equal(await f.blob.text(), "a");
+  // While it comes it is counted, in words where its whole length is not told.
+  const parts = new ReadableStream({ start: (c) => { for (const n of [1500, 500]) c.enqueue(new Uint8Array(n)); c.close(); } });
+  const o = { done: "" };
+  /** @type {string[]} */
+  const told = [];
+  const counted = await answering(new Response(parts, { headers: { "Content-Type": "text/csv" } })).api.file("/runs.csv", null, arriving(o, () => told.push(o.done)));
+  assert.deepEqual([counted.blob.size, counted.blob.type], [2000, "text/csv"]);
+  assert.deepEqual(told, ["1.5 kB so far", "2.0 kB so far"]);
+  arriving(o, () => told.push(o.done))(500, 2000);
+  assert.equal(told.at(-1), "500 bytes of 2.0 kB");
 });
 
 test("figures are read as the box answers them", async () => {
@@ -288,6 +316,13 @@ test("the charts' colours turn with the page's", async () => {
   const rules = [...source.slice(source.indexOf("const CSS"), source.indexOf("// The colours")).matchAll(/(\.chart [.\w-]+\{(?:fill|stroke):var\([^)]+\)\})/g)].map((m) => m[1]);
   assert.ok(rules.length >= 10);
   for (const r of rules) assert.ok(css.includes(r), r);
+});
+
+test("why a run was recalled is said in the pages' words, whatever the journal's are", async () => {
+  const block = /const \(\n\tClogged[^)]*\)/.exec(await go("programme/spoilt.go"))?.[0] ?? "";
+  const written = [...block.matchAll(/= "([^"]+)"/g)].map((m) => m[1] ?? "");
+  assert.ok(written.length >= 3, block);
+  for (const why of [...written, "mist_check_failed"]) assert.match(words.recallWhy(why), /^[A-Z].*\.$/, why);
 });
 
 test("no sentence is a key, and sizes are readable", () => {

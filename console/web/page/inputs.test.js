@@ -103,7 +103,7 @@ test("what is wrong comes before what is well", () => {
     unchecked: words.say.unchecked, "run-open": words.say.runOpen, single: words.say.single, good: words.say.sound,
   };
   for (const [name, sentence] of Object.entries(want)) assert.equal(of(name).sentence, sentence, name);
-  assert.deepEqual(of("unplugged").wrong, ["USB pedal: it is unplugged"]);
+  assert.deepEqual(of("unplugged").wrong, ["pedal for squeeze: the pedal is unplugged"]);
   assert.equal(of("cable-open").button.ok, false);
   assert.match(of("single").button.word, /unsupervised/);
 });

@@ -42,6 +42,31 @@ function go(doing) {
   if (other) desk.top();
 }
 
+/** Who the people of a sweep are. @param {import("./api.js").Sweep} sweep */
+async function namesOf(sweep) {
+  const known = await Promise.allSettled(sweep.people.map((p) => box.person(p)));
+  return Object.fromEntries(sweep.people.map((p, i) => {
+    const k = known[i];
+    return [p, k?.status === "fulfilled" ? called(k.value.person) : t("office.kit.erased", { person: p })];
+  }));
+}
+
+/**
+ * Looks what a change of a batch would recall, and shows it. True: the change
+ * waits for whoever looks at it, or the box could not be asked.
+ * @param {string} id @param {import("./api.js").SolutionForm} form
+ */
+async function asked(id, form) {
+  let waits = true;
+  await desk.run(t("office.kit.looking"), async () => {
+    const sweep = await box.sweepBatch(id, form);
+    waits = sweep.runs.length > 0;
+    if (waits) ui.doing = { do: "batch", id, form, sweep, names: await namesOf(sweep) };
+  });
+  if (waits && ui.doing.do === "batch") desk.top();
+  return waits;
+}
+
 /** @type {import("./view-kit.js").Acts} */
 const act = {
   setBy: desk.setBy, settle: desk.settle, takeBack: desk.takeBack, undo: desk.undo, go,
@@ -55,6 +80,7 @@ const act = {
       return;
     }
     const key = was?.id ?? newId(form.mark ?? `${form.agent}-${form.strength}-${form.lot}`, all.map((x) => x.id));
+    if (before && kind === "solutions" && await asked(key, form)) return;
     const work = (/** @type {object} */ f) => async () => {
       await box.saveKit(kind, key, f, o.by);
       await read();
@@ -91,11 +117,7 @@ const act = {
     go(doing);
     await desk.run(t("office.kit.looking"), async () => {
       const sweep = await box.sweep(n.id);
-      const known = await Promise.allSettled(sweep.people.map((p) => box.person(p)));
-      const names = Object.fromEntries(sweep.people.map((p, i) => {
-        const k = known[i];
-        return [p, k?.status === "fulfilled" ? called(k.value.person) : t("office.kit.erased", { person: p })];
-      }));
+      const names = await namesOf(sweep);
       if (ui.doing === doing) ui.doing = { ...doing, sweep, names };
     });
   },
@@ -106,12 +128,28 @@ const act = {
       await read();
     }, "");
     if (done) {
-      ui.doing = { do: "recalled", mark: n.mark, sweep, names: known };
+      ui.doing = { do: "recalled", mark: n.mark, lot: "", sweep, names: known };
       draw();
       desk.top();
     } else if (ui.doing.do === "bad") {
       const { problem } = o;
       await act.sweep(n); // what is shown is what would be done
+      o.problem = problem;
+      draw();
+    }
+  },
+  async batch(d) {
+    const { id, form, sweep, names: known } = d;
+    if (await desk.change(t("office.kit.noting"), async () => {
+      await box.changeBatch(id, form, sweep.runs.map((r) => r.run), o.by);
+      await read();
+    }, "")) {
+      ui.doing = { do: "recalled", mark: "", lot: form.lot, sweep, names: known };
+      draw();
+      desk.top();
+    } else {
+      const { problem } = o;
+      await asked(id, form); // what is shown is what would be done
       o.problem = problem;
       draw();
     }

@@ -207,7 +207,10 @@ export function under(prefix, parts) {
  */
 export const retold = (prefix, text) => (current === "en" ? text : (known(prefix, text) ?? text));
 
-/** The same, and null when no phrase fits. @param {string} prefix @param {string} text */
+/** A phrase in English, as the box writes it. @param {string} key */
+export const english = (key) => t(key, {}, "en");
+
+/** The same as retold, and null when no phrase fits. @param {string} prefix @param {string} text */
 export function known(prefix, text) {
   for (const name of names(prefix)) {
     const key = `${prefix}.${name}`;

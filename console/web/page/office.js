@@ -21,6 +21,7 @@ import { day, inWords } from "./state-office.js";
  * @property {{text: string, take: string, left: number}|null} pending  about to be noted, in so many seconds
  * @property {string} busy        what has been under way for over a second
  * @property {string} done        how much of it, in words
+ * @property {number} [seconds]   how long it has been under way, once that is some time
  * @property {boolean} working    something is under way
  * @property {string} practice    why nothing here is a test record; empty on a real box
  */
@@ -74,6 +75,11 @@ export function office(draw) {
       o.busy = what;
       draw();
     }, slowMs);
+    const began = performance.now();
+    const beat = setInterval(() => {
+      o.seconds = Math.floor((performance.now() - began) / 1000);
+      draw();
+    }, 1000);
     draw();
     try {
       await work();
@@ -83,9 +89,11 @@ export function office(draw) {
       return false;
     } finally {
       clearTimeout(slow);
+      clearInterval(beat);
       o.working = false;
       o.busy = "";
       o.done = "";
+      o.seconds = 0;
       draw();
     }
   }

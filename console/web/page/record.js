@@ -10,7 +10,7 @@ import { office } from "./office.js";
 import { asPicture, copyText, saveFile } from "./save.js";
 import { getJSON, root, size } from "./screen.js";
 import { base64, blank, down, kept, move, outlines, ratio, up } from "./sign.js";
-import { readRecord } from "./state-record.js";
+import { arriving, readRecord } from "./state-record.js";
 import { record } from "./view-records.js";
 import { labels } from "./words-desk.js";
 import { lookUp } from "./words.js";
@@ -129,7 +129,7 @@ const act = {
   save(path) {
     void desk.run(t("desk.writing_file"), async () => {
       Object.assign(o, { problem: "", said: "" });
-      const f = await told(() => api.file(path));
+      const f = await told(() => api.file(path, null, arriving(o, draw)));
       saveFile(f.blob, f.name);
       o.said = t("desk.saved", { name: f.name });
     });
@@ -145,7 +145,7 @@ const act = {
   card() {
     void desk.run(t("desk.record.drawing_card"), async () => {
       Object.assign(o, { problem: "", said: "" });
-      ui.picture = await asPicture((await told(() => api.file(`/runs/${encodeURIComponent(id)}/card.png`))).blob);
+      ui.picture = await asPicture((await told(() => api.file(`/runs/${encodeURIComponent(id)}/card.png?lang=own`))).blob);
     });
   },
   beside() {

@@ -10,14 +10,14 @@ import { office } from "./office.js";
 import { saveFile } from "./save.js";
 import { getJSON, root } from "./screen.js";
 import { called, modelOf, newest } from "./state-office.js";
-import { chosen, rowOf } from "./state-record.js";
+import { arriving, chosen, rowOf } from "./state-record.js";
 import { records } from "./view-records.js";
 
 await speak(["run", "office", "desk"]);
 
 /** How long after the last key the search is asked for. */
 const pauseMs = 150;
-/** How many are looked for at once, and in how many parts at most before somebody says "further": 40 parts are up to 80 000 runs. */
+/** How many are looked for at once, and in how many parts at most before somebody says "further". */
 const enough = 50;
 const mostParts = 40;
 
@@ -45,10 +45,10 @@ function show() {
   Object.assign(ui, { looked: read.length, oldest: read.at(-1)?.at.slice(0, 10) ?? "", more: next !== "" });
 }
 
-/** What the box sorts out; recalled runs and practice are sorted out here. @returns {import("./desk.js").Filter} */
+/** What the box sorts out. @returns {import("./desk.js").Filter} */
 function filter() {
-  const outcome = ui.wanted === "all" || ui.wanted === "recalled" || ui.wanted === "practice" ? "" : ui.wanted;
-  return { from: ui.from, to: ui.to, person: ui.person?.id ?? "", facepiece: ui.facepiece, tester: ui.tester, outcome };
+  const kind = ui.wanted === "all" ? "" : ui.wanted === "recalled" || ui.wanted === "practice" ? ui.wanted : "tests";
+  return { from: ui.from, to: ui.to, person: ui.person?.id ?? "", facepiece: ui.facepiece, tester: ui.tester, outcome: kind === "tests" ? ui.wanted : "", only: kind };
 }
 
 /** Reads on until there are enough of those that are asked for. @param {boolean} anew */
@@ -106,7 +106,7 @@ const act = {
   save(path) {
     void desk.run(t("desk.writing_file"), async () => {
       Object.assign(o, { problem: "", said: "" });
-      const f = await told(() => api.file(path));
+      const f = await told(() => api.file(path, null, arriving(o, draw)));
       saveFile(f.blob, f.name);
       o.said = t("desk.saved", { name: f.name });
     });

@@ -24,7 +24,7 @@ export const rows = [
   row({ run: "r000411", name: "Tomasz Okonjo", facepiece: "Brindle Corrie, large", size: "large", at: "2026-09-14T09:12:50+02:00", outcome: "fail", first: "fail", reason: "tasted" }),
   row({ run: "r000410", name: "Marit Quayle", facepiece: "Oxley Gill, medium", at: "2026-09-14T08:58:01+02:00", outcome: "not_valid", first: "not_valid", reason: "top_up_short" }),
   row({ run: "r000409", name: "Oda Fennimore", at: "2026-09-14T08:31:44+02:00", practice: true }),
-  row({ run: "r000408", name: "Γιώργος Παπαδάκης", facepiece: "Oxley Gill, large", at: "2026-09-11T15:20:11+02:00", outcome: "not_valid", first: "pass", recalled: "mist_check_failed", reason: "mist_check_failed" }),
+  row({ run: "r000408", name: "Γιώργος Παπαδάκης", facepiece: "Oxley Gill, large", at: "2026-09-11T15:20:11+02:00", outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", reason: "mist_check_failed" }),
   row({ run: "r000407", name: "Zdzisława Wiśniewska-Błaszczykiewicz", facepiece: "Marl & Sons Scree with exhalation valve, S/M", at: "2026-09-11T14:55:00+02:00", outcome: "cannot_taste", first: "cannot_taste", reason: "no_taste_by_30" }),
   row({ run: "r000406", name: "", person: "p-0000aaaa", at: "2026-09-11T14:20:00+02:00" }),
 ];
@@ -33,14 +33,15 @@ export const rows = [
 const opening = {
   wall_quality: "confirmed", time_source: "kernel time", style: "half mask, silicone, two P3 filters", size: "medium", whose: "own piece, as worn at work", version: "0.4.0",
   box: [
-    { name: "board", state: "loaded", reason: "" }, { name: "wired contacts", state: "loaded", reason: "" }, { name: "bulb sensor", state: "absent", reason: "no pressure part answers" }, { name: "sound", state: "loaded", reason: "" },
-    { name: "watchdog", state: "failed", reason: "the device is held by another program" },
+    { name: "contact squeeze on GPIO17", state: "loaded", reason: "" }, { name: "pedal for step", state: "loaded", reason: "" }, { name: "bulb sensor", state: "absent", reason: "none is configured" }, { name: "sound", state: "loaded", reason: "volume 80 %" },
+    { name: "temperature", state: "failed", reason: "the board is hot: 83 degrees Celsius" },
   ],
   wiring_checked: "2026-09-14T07:58:20+02:00", sound_ms: 241.6,
   kit: [
     { id: "neb-w1", mark: "W1", role: "weak", agent: "bitter", lot: "W-2291", age_ns: 5.1e12, expired: false, checked: true },
     { id: "neb-s1", mark: "S1", role: "strong", agent: "bitter", lot: "S-2290", age_ns: 5.4e12, expired: false, checked: true },
   ],
+  hood: { id: "hood-1", mark: "H1", across_mm: 305, tall_mm: 356, oversized: false },
 };
 
 /** A record with all that is around it. @param {Partial<Full>} [over] @returns {Full} */
@@ -61,8 +62,8 @@ export function failed() {
 
 /** What was added to a run later. */
 export const amended = row({
-  tester: "Bram Okafor", amended: [{ field: "tester", from: "Oda Fennimore", to: "Bram Okafor", reason: "the wrong name was picked from the list", by: "Agnes Thorley" }],
-  signed: [{ who: "tester", record: hash, strokes: hash, holds: true }, { who: "wearer", record: "00", strokes: hash, holds: false }],
+  tester: "Bram Okafor", amended: [{ field: "tester", from: "Oda Fennimore", to: "Bram Okafor", reason: "the wrong name was picked from the list", by: "Agnes Thorley", at: "2026-09-12T08:05:00+02:00", quality: "restored" }],
+  signed: [{ who: "tester", record: hash, strokes: hash, holds: true, how: "typed", at: "2026-09-11T16:02:00+02:00", quality: "confirmed" }, { who: "wearer", record: "00", strokes: hash, holds: false }],
 });
 
 /** A signature that was drawn. @type {import("./sign.js").Drawing} */
@@ -88,6 +89,12 @@ export const code = `data:image/svg+xml,${encodeURIComponent(drawnCode)}`;
 export const head = {
   size: 51_204, root: "", wall: "2026-09-14T09:49:12+02:00", quality: "confirmed", note: "tallyhood.head/1", key: "harrowgate-1+5d0c2a9e+AdM7Xl0k3q8ZrYv2m1pNwB6cJtQeHs9fUgLaRyKiOx4T",
 };
+
+/** Restores that the journal comes from. @type {import("./desk.js").BroughtIn[]} */
+export const restores = [
+  { at: "2026-08-03T07:55:00+02:00", quality: "confirmed", box: "harrowgate-1", made: "2026-07-31T16:40:00+02:00", entries: 48_730, by: "Agnes Thorley", later: "taken_over" },
+  { at: "2025-01-07T08:00:00+01:00", quality: "restored", box: "harrowgate-1", made: "2025-01-06T16:00:00+01:00", entries: 9_120, by: "", later: "unknown" },
+];
 
 /** @type {import("./desk.js").Generation[]} */
 export const backups = [

@@ -9,7 +9,7 @@ import { recipeText } from "./state-office.js";
 export const today = "2026-09-14";
 
 /** @type {{id: string, label: string}[]} */
-export const rules = [{ id: "us-osha", label: "US rule" }, { id: "uk-hse", label: "UK rule" }];
+export const rules = [{ id: "us-osha", label: "US rule" }, { id: "uk-hse", label: "UK guidance" }];
 
 /** @type {import("./api.js").Facepiece[]} */
 export const facepieces = [
@@ -20,7 +20,7 @@ export const facepieces = [
     ...empty.facepiece, id: "selby-full-m", make: "Selby", model: "Vista", size: "medium", style: "rubber, wide visor", type: "full_face", fit_factor: 500, pieces: ["S1"], stock: 0, cleaned: {},
     refused: {
       "us-osha": "US rule allows the taste test only where a fit factor of 100 or less is needed; this one needs 500. Use a quantitative test.",
-      "uk-hse": "UK rule does not allow the taste test for a full face mask. Use a quantitative test.",
+      "uk-hse": "UK guidance does not allow the taste test for a full face mask. Use a quantitative test.",
     },
   },
 ];
@@ -130,7 +130,7 @@ export const preview = {
   ],
 };
 /** @type {import("./api.js").Imported} */
-export const trial = { new: 41, changed: 6, same: 108, refused: [{ row: 5, why: "a person needs a name or a company number" }, { row: 88, why: "there is no facepiece called Corry Half 2 medium" }] };
+export const trial = { new: 41, changed: 6, same: 108, refused: [{ row: 5, why: "there is neither a name nor a company number" }, { row: 88, why: 'the facepiece "Corry Half 2 medium" is not known; enter it first' }] };
 
 /** @param {string} person @param {string} name @param {Partial<import("./api.js").Expected>} over @returns {import("./api.js").Expected} */
 function comes(person, name, over) {

@@ -21,8 +21,11 @@ const questions = ["nothing_but_water", "no_hair_at_seal", "cleared", "no_known_
  * @returns {import("./contract.js").Line}
  */
 export function line(line, closed, presses, over = {}) {
-  return { line, source: "line events", closed, edges: presses * 5, rejected: presses * 3, presses, doubtful: 0, quiet_ms: 73_000, ...over };
+  return { line, source: `contact ${line} on GPIO${wired[line] ?? 17}`, closed, edges: presses * 5, rejected: presses * 3, presses, doubtful: 0, quiet_ms: 73_000, ...over };
 }
+
+/** Where the contacts of the sample are wired. @type {Record<string, number>} */
+const wired = { squeeze: 17, step: 27, taste_no: 22, taste_nc: 23, taste: 22 };
 
 /** The contacts of a board at rest. */
 export const atRest = [line("squeeze", false, 214, { doubtful: 2, quiet_ms: 4200 }), line("step", false, 31), line("taste_no", false, 9), line("taste_nc", true, 0, { edges: 45 })];
@@ -112,6 +115,8 @@ export function running(bin, atMs, given, over = {}) {
 }
 
 const binned = { squeezes: 7, counted: 7, most: 30, bin: 10 };
+/** Of that bin, before any. */
+const comingUps = Array.from({ length: 13 }, (_, k) => dose(k + 1, 5, 0));
 const practice = "simulated board";
 
 /**
@@ -132,13 +137,13 @@ late.top_ups = late.top_ups.map((d) => (d.n === 3 ? { ...d, remarks: ["late"] } 
 
 const aside = run("donning", { run: "r-20260914-05", wearer: "Tomasz Okonjo", screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "parked" });
 const asideReady = run("donning", { run: "r-20260914-06", wearer: "Marit Quayle", screening: binned, need_ms: 300_000, blocked: "parked" });
-const asideClearing = run("clearing", { run: "r-20260914-04", wearer: "Rhodri Vance", screening: binned, stage_ms: 95_000 });
+const asideClearing = run("clearing", { run: "r-20260914-04", wearer: "Rhodri Vance", screening: binned, top_ups: comingUps, stage_ms: 95_000 });
 
 /** Every state of the Bench, by name. @type {Record<string, Snapshot>} */
 export const states = {
   "no-run": snapshot({}),
   "no-run-clock-unset": snapshot({ clock: clockUnset }),
-  "no-run-missing": snapshot({ inputs: board({ missing: "USB pedal: it is unplugged" }) }),
+  "no-run-missing": snapshot({ inputs: board({ missing: "pedal for squeeze: the pedal is unplugged" }) }),
   "no-run-watching": snapshot({ driver: "page-2" }),
   "ready-open": snapshot({
     run: run("ready", {
@@ -151,18 +156,18 @@ export const states = {
   "screening-first": snapshot({ run: run("screening") }),
   screening: snapshot({ run: run("screening", { screening: { squeezes: 17, counted: 18, most: 30, bin: 0 } }) }),
   "screening-full": snapshot({ run: run("screening", { screening: { squeezes: 30, counted: 30, most: 30, bin: 0 }, wait_ms: 7300, need_ms: 10_000 }) }),
-  clearing: snapshot({ run: run("clearing", { screening: binned, stage_ms: 95_000 }) }),
-  donning: snapshot({ run: run("donning", { screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "not_worn_long_enough" }) }),
-  "donning-unproven": snapshot({ run: run("donning", { screening: binned, wait_ms: 192_000, need_ms: 300_000, blocked: "button_not_proven" }) }),
-  donned: snapshot({ run: run("donning", { screening: binned, need_ms: 300_000 }) }),
+  clearing: snapshot({ run: run("clearing", { screening: binned, top_ups: comingUps, stage_ms: 95_000 }) }),
+  donning: snapshot({ run: run("donning", { screening: binned, top_ups: comingUps, wait_ms: 192_000, need_ms: 300_000, blocked: "not_worn_long_enough" }) }),
+  "donning-unproven": snapshot({ run: run("donning", { screening: binned, top_ups: comingUps, wait_ms: 192_000, need_ms: 300_000, blocked: "button_not_proven" }) }),
+  donned: snapshot({ run: run("donning", { screening: binned, top_ups: comingUps, need_ms: 300_000 }) }),
   parked: snapshot({ parked: [aside, asideReady] }),
-  "parked-open": snapshot({ parked: [aside, asideReady, asideClearing], run: run("donning", { screening: binned, wait_ms: 262_000, need_ms: 300_000, blocked: "not_worn_long_enough", code: "2204" }) }),
-  "parked-clearing": snapshot({ parked: [asideReady], run: run("clearing", { screening: binned, stage_ms: 41_000, wearer_language: "ar" }) }),
+  "parked-open": snapshot({ parked: [aside, asideReady, asideClearing], run: run("donning", { screening: binned, top_ups: comingUps, wait_ms: 262_000, need_ms: 300_000, blocked: "not_worn_long_enough", code: "2204" }) }),
+  "parked-clearing": snapshot({ parked: [asideReady], run: run("clearing", { screening: binned, top_ups: comingUps, stage_ms: 41_000, wearer_language: "ar" }) }),
   "parked-running": snapshot({ parked: [aside, asideReady, asideClearing], run: running(10, 101_000, 5) }),
-  drill: snapshot({ run: run("screening", { practice: "drill", screening: { squeezes: 4, counted: 4, most: 30, bin: 0 }, drill: { said: [{ at_ms: 41_000, what: "donned", text: "" }, { at_ms: 66_000, what: "says_taste", text: "" }], asks: "" } }) }),
+  drill: snapshot({ run: run("screening", { practice: "drill", screening: { squeezes: 4, counted: 4, most: 30, bin: 0 }, drill: { said: [{ at_ms: 41_000, what: "donned", text: "" }, { at_ms: 66_000, what: "says_taste", text: "" }], asks: "mist" } }) }),
   "drill-running": snapshot({ parked: [], run: { ...late, practice: "drill", drill: { said: [{ at_ms: 402_000, what: "touches_facepiece", text: "" }], asks: "" } } }),
   dosing: snapshot({
-    run: run("dosing", { screening: binned, dose: dose(0, 10, 4), initial: dose(0, 10, 4), top_ups: Array.from({ length: 13 }, (_, k) => dose(k + 1, 5, 0)) }),
+    run: run("dosing", { screening: binned, dose: dose(0, 10, 4), initial: dose(0, 10, 4), top_ups: comingUps }),
   }),
   due: snapshot({ run: late }),
   "due-practice": snapshot({ practice, run: late, inputs: board({ board: "sim" }) }),
@@ -170,7 +175,7 @@ export const states = {
   soon: snapshot({ run: running(20, 147_000, 0) }),
   "due-thirty": snapshot({ run: running(30, 338_000, 6) }),
   last: snapshot({ run: running(10, 402_000, 5) }),
-  unsaved: snapshot({ lag_ms: 1800, sound: "the player stopped", run: running(10, 101_000, 5, { notes: [{ what: "press step", why: "not_in_this_stage", ago_ms: 900 }] }) }),
+  unsaved: snapshot({ lag_ms: 1800, sound: "sound lost: exit status 1; it is tried again", run: running(10, 101_000, 5, { notes: [{ what: "press step", why: "not_in_this_stage", ago_ms: 900 }] }) }),
   watching: snapshot({ driver: "page-2", run: late }),
   proving: snapshot({ run: running(10, 420_000, 0, { stage: "proving_button", ticking: false, wait_ms: 14_000, need_ms: 20_000 }) }),
   ending: snapshot({ run: running(10, 420_000, 0, { stage: "over", ticking: false, ending: true }) }),
@@ -204,7 +209,7 @@ export const inputStates = {
   good: snapshot({ inputs: board({ check: check(""), latency: timed }) }),
   unchecked: snapshot({ practice, inputs: board({ board: "sim", lines: atRest.map((l) => ({ ...l, source: "simulated board", edges: 0, rejected: 0, presses: 0, doubtful: 0 })) }) }),
   "cable-open": snapshot({ inputs: board({ cable: "cable_open", check: check(""), lines: atRest.map((l) => (l.line === "taste_nc" ? { ...l, closed: false, quiet_ms: 900 } : l)) }) }),
-  unplugged: snapshot({ inputs: board({ missing: "USB pedal: it is unplugged", check: check(""), lines: atRest.map((l) => (l.line === "squeeze" ? { ...l, source: "USB pedal" } : l)) }) }),
+  unplugged: snapshot({ inputs: board({ missing: "pedal for squeeze: the pedal is unplugged", check: check(""), lines: atRest.map((l) => (l.line === "squeeze" ? { ...l, source: "pedal for squeeze" } : l)) }) }),
   "check-rest": snapshot({ inputs: board({ check: check("rest") }) }),
   "check-asking": snapshot({ inputs: board({ squeeze: true, check: check("let_squeeze"), lines: closed("squeeze") }) }),
   "check-finding": snapshot({ inputs: board({ check: check("press_button", { moved_instead: "squeeze,step", moved_too: "step,taste_no" }) }) }),
@@ -214,7 +219,7 @@ export const inputStates = {
   "latency-late": snapshot({ inputs: board({ check: check(""), latency: { ...timed, mid_ms: 468 } }) }),
   "latency-none": snapshot({ inputs: board({ check: check(""), latency: { ...timed, why: "too_few" } }) }),
   learn: snapshot({ inputs: board({ learn: "squeeze" }) }),
-  learned: snapshot({ inputs: board({ check: check(""), learned: "key 48 of the pedal 1a2b:3c4d is squeeze now" }) }),
+  learned: snapshot({ inputs: board({ check: check(""), learned: "key 48 of Trill Foot (1a2b:3c4d) is squeeze" }) }),
   "clock-unset": snapshot({ clock: clockUnset, inputs: board({ check: check("") }) }),
   "run-open": snapshot({ run: late, inputs: board({ squeeze: true, lines: closed("squeeze"), check: check("") }) }),
   single: snapshot({ inputs: board({ supervised: false, check: check(""), lines: [...atRest.slice(0, 2), line("taste", false, 4)] }) }),
@@ -224,10 +229,11 @@ export const inputStates = {
 /** @type {import("./contract.js").Box} */
 export const box = {
   parts: [
-    { name: "line events", state: "loaded", reason: "", lines: ["squeeze", "taste_no", "taste_nc"] },
-    { name: "USB pedal", state: "loaded", reason: "key learned for step", lines: ["step"] },
+    { name: "contact squeeze on GPIO17", state: "loaded", reason: "", lines: ["squeeze"] },
+    { name: "pedal for step", state: "loaded", reason: "", lines: ["step"] },
     { name: "bulb sensor", state: "absent", reason: "none is configured", lines: [] },
-    { name: "loudspeaker", state: "failed", reason: "the card is there, its mixer is not", lines: [] },
+    { name: "sound", state: "loaded", reason: "volume 80 %", lines: [] },
+    { name: "sound level", state: "failed", reason: "the sound card is not there: hw:9", lines: [] },
   ],
   time_source: "kernel time", volts: "sound", heat: 48.2, heat_high: false, store_file: "/var/lib/tallyhood/store", store_free: 11_340_000_000, store_of: 29_100_000_000,
   write_ms: 4.2, practice: "", version: "0.3.0",
@@ -246,8 +252,14 @@ export const choices = {
   ],
   rules: [{ id: "us-osha", label: "US rule" }, { id: "uk-hse", label: "UK guidance" }],
   agents: ["sweet", "bitter"],
-  testers: ["Oda Fennimore"],
+  testers: ["Oda Fennimore"], hoods: [],
 };
+/** Hoods to choose from: as published, too large, not measured. @type {import("./contract.js").Hood[]} */
+export const hoods = [
+  { id: "h1", mark: "H1", across_mm: 305, tall_mm: 356, oversized: false },
+  { id: "h2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true },
+  { id: "h3", mark: "H3", across_mm: 0, tall_mm: 0, oversized: false },
+];
 
 /** What First run knows before the box has answered. @type {import("./state-start.js").Known} */
 export const nothingKnown = { choices: null, kit: null, drills: null };

@@ -11,6 +11,7 @@ import { office } from "./office.js";
 import { copyText, saveFile } from "./save.js";
 import { getJSON, root } from "./screen.js";
 import { inWords } from "./state-office.js";
+import { arriving } from "./state-record.js";
 import { leastPassphrase, settings } from "./view-settings.js";
 import { limits, limitWords, refusals } from "./words-desk.js";
 
@@ -23,7 +24,7 @@ const { o } = desk;
 const api = deskApi((url, init) => fetch(url, init));
 /** @type {import("./view-settings.js").Ui} */
 const ui = {
-  policy: null, rules: "", choices: [], head: null, noHead: "", retention: null, typed: "", made: null, last: lastOne(), where: "download", mismatch: "", visible: false, empty: false, restored: null, version: "", backups: null,
+  policy: null, rules: "", choices: [], head: null, noHead: "", retention: null, typed: "", made: null, last: lastOne(), where: "download", mismatch: "", visible: false, empty: false, restored: null, version: "", backups: null, restores: [],
 };
 
 function draw() {
@@ -46,12 +47,16 @@ const far = (done, of) => {
   draw();
 };
 
+const fetched = arriving(o, draw);
+
 /** The rules as the box has them. @type {import("./desk.js").Policy|null} */
 let saved = null;
 
 /** A box that keeps none says so by the page's own list. */
 async function readBackups() {
-  ui.backups = await api.backups().catch(() => null);
+  const got = await api.backups().catch(() => null);
+  ui.backups = got?.generations ?? null;
+  ui.restores = got?.restores ?? [];
 }
 
 async function readPolicy() {
@@ -121,7 +126,7 @@ const act = {
     await desk.run(what, async () => {
       if (ui.where === "folder") ui.made = await told(() => api.backupTo(folder, passphrase, far));
       else {
-        const f = await told(() => api.file("/backup", { passphrase }));
+        const f = await told(() => api.file("/backup", { passphrase }, fetched));
         saveFile(f.blob, f.name);
         ui.made = { file: f.name, bytes: f.blob.size, proven: true };
       }
@@ -136,10 +141,10 @@ const act = {
     });
   },
   async restore(passphrase, file) {
-    if (!file) return;
+    if (!file || !desk.named()) return;
     desk.clear();
     await desk.run(t("desk.settings.bringing"), async () => {
-      ui.restored = await told(() => api.restore(passphrase, file));
+      ui.restored = await told(() => api.restore(passphrase, o.by.trim(), file));
       ui.empty = false;
     });
   },

@@ -5,7 +5,7 @@
 import { figure, t } from "./lang.js";
 import { minutes, staleAfterMs } from "./state.js";
 import { asks, askNames, contacts, finding, latency as latencyWords, noFigure, qualities, say, timeSource, volts } from "./words-inputs.js";
-import { faults, lacking, lookUp } from "./words.js";
+import { faults, lacking, lookUp, partName, partWhy } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Box} Box */
@@ -51,7 +51,7 @@ export function inputsShown(snap, ageMs) {
     mode, runOpen: snap.run !== null, check, latency: latencyOf(i.latency), clock: clockShown(snap, ageMs),
     sentence: mode === "check" ? lookUp(asks, ask) : mode === "latency" ? say.listen : mode === "learn" ? (i.learn === "step" ? say.learnStep : say.learnSqueeze) : overview(snap, check?.result ?? ""),
     contacts: i.lines.map((l) => ({
-      line: l.line, name: lookUp(contacts, l.line), source: l.source, closed: l.closed, word: l.closed ? t("inputs.closed") : t("inputs.open"),
+      line: l.line, name: lookUp(contacts, l.line), source: partName(l.source), closed: l.closed, word: l.closed ? t("inputs.closed") : t("inputs.open"),
       counts: l.line === "taste_nc" ? t("inputs.changes_nc", { n: l.edges }) : `${t("inputs.changes", { n: l.edges, rejected: l.rejected })}; ${t("inputs.presses", { n: l.presses, doubtful: l.doubtful })}`,
       moved: l.edges === 0 ? t("inputs.not_moved") : t("inputs.moved", { ago: ago(l.quiet_ms + gone) }),
       asked: moves !== "" && l.line.startsWith(moves),
@@ -60,7 +60,7 @@ export function inputsShown(snap, ageMs) {
       name: t("inputs.wearers_button"), of: i.report ? t("inputs.pressed") : t("inputs.not_pressed"),
       word: i.cable ? lookUp(faults, i.cable) : i.supervised ? t("inputs.pair") : t("inputs.single"), ok: i.cable === "",
     },
-    wrong: [...(i.missing ? [lacking(i.missing)] : []), ...(i.lost ? [t("inputs.may_lack", { what: i.lost })] : [])],
+    wrong: [...(i.missing ? [lacking(i.missing)] : []), ...(i.lost ? [t("inputs.may_lack", { what: partWhy(i.lost) })] : [])],
   };
 }
 

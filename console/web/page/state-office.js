@@ -4,9 +4,9 @@
 // written 2026-09-14; the day of today comes from outside.
 
 import { ApiError } from "./api.js";
-import { dayIn, figure, t } from "./lang.js";
+import { dayIn, figure, known, retold, t } from "./lang.js";
 import { dueWhys, kinds, refusals } from "./words-office.js";
-import { agents, lookUp, whys } from "./words.js";
+import { agents, lookUp, ruleName, whys } from "./words.js";
 
 /** @typedef {import("./api.js").Person} Person */
 /** @typedef {import("./api.js").Due} Due */
@@ -43,7 +43,7 @@ export function inWords(err) {
   const more = err.message ? `${err.message[0]?.toUpperCase()}${err.message.slice(1).replace(/\.$/, "")}.` : "";
   const known = Object.hasOwn(refusals, err.why) ? refusals[err.why] : Object.hasOwn(whys, err.why) ? whys[err.why] : undefined;
   if (err.status === 0) return refusals.no_answer ?? "";
-  if (known) return known.endsWith(":") ? `${known} ${err.message.replace(/\.$/, "")}.` : known;
+  if (known) return known.endsWith(":") ? `${known} ${detailShown(err.message.replace(/\.$/, ""))}.` : known;
   if (err.status === 404) return `${t("office.not_here")} ${more}`.trim();
   return more || t("office.refused_why");
 }
@@ -264,6 +264,25 @@ export function hoodShown(h) {
 export function mappingLacks(mapping) {
   const named = ["name", "number", "given_name", "family_name"].some((f) => mapping[f] !== undefined);
   return named ? "" : t("office.import.which_column");
+}
+
+/** A recipe in the language of the page, with the figures of its source: name, what goes in and what is done, source. @param {import("./api.js").Recipe} r */
+export function recipeShown(r) {
+  const parts = r.parts.map((p) => `${figure(p.amount, 0, 3)} ${p.unit} ${retold("office.recipe_parts", p.what)}`).join(", ");
+  return { name: retold("office.recipe_names", r.name), text: `${parts}. ${retold("office.recipe_texts", r.text)}`, source: sourceShown(r.source) };
+}
+
+/** @param {string} source */
+export const sourceShown = (source) => retold("office.recipe_sources", source);
+
+/** Why a row of a list is not taken. @param {string} why */
+export const rowRefused = (why) => known("office.import_whys", why) ?? detailShown(why);
+
+/** What the box adds to a refusal. It names a rule set as its file does. @param {string} text */
+export function detailShown(text) {
+  const told = known("office.details", text) ?? known("office.details", text.charAt(0).toLowerCase() + text.slice(1)) ?? text;
+  const rules = told.split(":")[0] ?? "";
+  return told === text ? told : ruleName(rules) + told.slice(rules.length);
 }
 
 /** A recipe as one text, as the box writes it: what goes in, then what is done. @param {import("./api.js").Recipe} r */

@@ -10,16 +10,19 @@ import { exercises } from "./words.js";
 /** @typedef {{n: number, due_s: number, required: number, given: number, extra: number, doubtful: number, added: number, taken: number, first_s: number|null, done_s: number|null, remarks: string[]}} TopUp */
 /** @typedef {{required: number, given: number, doubtful: number, added: number, taken: number, remarks: string[]}} Initial */
 /** @typedef {{initial: Initial, top_ups: TopUp[], exercises: {id: string, start_s: number, end_s: number}[], taste_s: number|null, taste_exercise: string|null, squeezes_total: number, duration_s: number|null, level: {mean: number, min: number}|null, squeezes_s?: number[]}} Fit */
-/** @typedef {{schema: string, outcome: string, reason: string, rules: string, agent: string, screening: {squeezes: number, doubtful: number, bin: number}, fit: Fit|null, proof?: string|null, corrections?: {part: string, top_up: number, delta: number, reason: string}[], inputs: {squeeze: number, taste: number, step: number, noise_edges: number, supervised: boolean, faults: string[]}}} Record */
+/** @typedef {{schema: string, outcome: string, reason: string, rules: string, agent: string, screening: {squeezes: number, doubtful: number, bin: number}, fit: Fit|null, proof?: string|null, corrections?: {part: string, top_up: number, delta: number, reason: string}[], inputs: {squeeze: number, taste: number, step: number, noise_edges: number, supervised: boolean, faults: string[]}, recalled?: Recalled}} Record outcome and reason are as of now */
 /** @typedef {string|{name?: string, make?: string, model?: string, style?: string, size?: string, whose?: string}} Who */
-/** @typedef {{run: string, opened: string, wearer: Who, facepiece: Who, outcome: string, reason: string, practice: string}} Line */
+/** @typedef {{outcome: string, reason: string, why: string, at: string, quality: string, by: string}} Recalled why a run does not stand any more, with its first outcome; reason: of that one */
+/** @typedef {{run: string, opened: string, wearer: Who, facepiece: Who, outcome: string, reason: string, practice: string, recalled?: Recalled}} Line */
 /** @typedef {{name: string, state: string, reason?: string}} Piece a part of the box at the opening */
 /** @typedef {{id: string, mark: string, role: string, agent: string, lot: string, age_ns?: number, expired?: boolean, checked?: boolean}} Used a nebuliser as it went into use */
-/** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, kit?: Used[]|null}} Opening */
+/** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, kit?: Used[]|null, hood?: Hood|null}} Opening hood: null when none was named */
 /** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record} & Opening} Full */
-/** @typedef {{field: string, from: string, to: string, reason: string, by: string}} Amendment */
-/** @typedef {{who: string, record: string, strokes: string, holds: boolean}} Signature */
-/** @typedef {{run: string, person: string, name: string, facepiece: string, tester: string, make: string, model: string, size: string, at: string, quality: string, outcome: string, first: string, reason: string, recalled: string, practice: boolean, nebulisers: string[], hash: string, signed: Signature[], amended: Amendment[]}} Row a run as a list has it; outcome is as of now, first that of its own facts */
+/** @typedef {{field: string, from: string, to: string, reason: string, by: string, at?: string, quality?: string}} Amendment quality: of the clock then */
+/** @typedef {{who: string, record: string, strokes: string, holds: boolean, how?: string, at?: string, quality?: string}} Signature how: drawn or typed; empty: nobody said */
+/** @typedef {{at: string, quality: string, by: string}} Recall */
+/** @typedef {{id: string, mark: string, across_mm: number, tall_mm: number, oversized: boolean}} Hood as the run was opened; 0 mm: not measured */
+/** @typedef {{run: string, person: string, name: string, facepiece: string, tester: string, make: string, model: string, size: string, at: string, quality: string, outcome: string, first: string, reason: string, recalled: string, recall?: Recall|null, practice: boolean, nebulisers: string[], hash: string, signed: Signature[], amended: Amendment[], counts?: string}} Row a run as a list has it; outcome is as of now, first that of its own facts */
 
 /** A person or facepiece in words. @param {Who} w */
 export function whoOf(w) {
@@ -75,8 +78,8 @@ export function readRecord(value) {
 /** A line of the list without the job around it, as a row. @param {Line} l @returns {Row} */
 export function rowOf(l) {
   return {
-    run: l.run, person: "", name: whoOf(l.wearer), facepiece: whoOf(l.facepiece), tester: "", make: "", model: "", size: "", at: l.opened, quality: "", outcome: l.outcome, first: l.outcome, reason: l.reason,
-    recalled: "", practice: l.practice !== "", nebulisers: [], hash: "", signed: [], amended: [],
+    run: l.run, person: "", name: whoOf(l.wearer), facepiece: whoOf(l.facepiece), tester: "", make: "", model: "", size: "", at: l.opened, quality: "", outcome: l.outcome, first: l.recalled?.outcome ?? l.outcome, reason: l.reason,
+    recalled: l.recalled?.why ?? "", practice: l.practice !== "", nebulisers: [], hash: "", signed: [], amended: [],
   };
 }
 
@@ -111,10 +114,26 @@ export function outcomeNow(full, run) {
   return run?.recalled ? "not_valid" : full.record.outcome;
 }
 
+/** The outcome of the run's own facts, before any recall. @param {Full} full @param {Row|null} run */
+export const outcomeFirst = (full, run) => full.record.recalled?.outcome ?? (run?.first || full.record.outcome);
+
+/**
+ * The recall of a run; null when there was none.
+ * @param {Full} full @param {Row|null} run
+ * @returns {{why: string, at: string, quality: string, by: string}|null}
+ */
+export function recallOf(full, run) {
+  if (run?.recalled) return { why: run.recalled, at: run.recall?.at ?? "", quality: run.recall?.quality ?? "", by: run.recall?.by ?? "" };
+  return full.record.recalled ?? null;
+}
+
 /** What stands for a label now, after its corrections. @param {string} first @param {Amendment[]} amended @param {string} field */
 export function labelNow(first, amended, field) {
   return amended.filter((a) => a.field === field).at(-1)?.to ?? first;
 }
+
+/** Why a pass does not count any more, as the box says it, by the key of noCard. @type {{[why: string]: string}} */
+const counts = { later_test: "later", failed: "failed", recalled: "recalled", trigger: "trigger", changed: "changed", gone: "gone", not_allowed: "gone", other_rules: "rules", date_unknown: "date", not_known: "erased" };
 
 /**
  * Why there is no wallet card, as a key of noCard; empty when there is one. The
@@ -125,10 +144,11 @@ export function labelNow(first, amended, field) {
 export function cardRefused(full, run) {
   if (run === null) return "unknown";
   if (full.practice) return "practice";
-  if (run.recalled) return "recalled";
+  if (recallOf(full, run)) return "recalled";
   if (full.record.outcome !== "pass" || full.record.reason !== "") return "outcome";
-  if (full.record.proof && full.record.proof !== "tasted") return "proof";
+  if (full.record.proof === "not_tasted") return "proof";
   if (!["confirmed", "network"].includes(full.wall_quality ?? "") || when(full.opened) === "") return "date";
+  if (run.counts) return counts[run.counts] ?? "outcome";
   const name = whoOf(full.wearer);
   if (name === "(erased)" || name === "(sealed)") return "erased";
   if (name === "" && run.name === "") return "name";
@@ -145,6 +165,20 @@ export function signRefused(full, run) {
 export function signatureOf(run, who) {
   const all = run.signed.filter((s) => s.who === who);
   return all.findLast((s) => s.holds) ?? all.at(-1) ?? null;
+}
+
+/**
+ * Says how much of a file has come.
+ * @param {{done: string}} o @param {() => void} draw
+ * @returns {(done: number, of: number) => void}
+ */
+export function arriving(o, draw) {
+  return (done, of) => {
+    const text = of > 0 ? t("office.done_of", { done: size(done), of: size(of) }) : t("office.so_far", { size: size(done) });
+    if (text === o.done) return;
+    o.done = text;
+    draw();
+  };
 }
 
 /** Bytes in words. @param {number} bytes */

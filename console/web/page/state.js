@@ -7,7 +7,7 @@
 
 import { muted } from "./state-sound.js";
 import { spoken, t } from "./lang.js";
-import { count, exercise, faults, fault as faultText, health as healthWords, lacking, lookUp, nexts, outcomes, proofs, reasons, remarks, say, stages, whys } from "./words.js";
+import { count, exercise, faults, fault as faultText, health as healthWords, lacking, lookUp, nexts, outcomes, partWhy, proofs, reasons, remarks, say, soundWhy, stages, whys } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -395,11 +395,11 @@ function verdict(run, out) {
  */
 function healthOf(snap, ageMs) {
   const i = snap.inputs;
-  const bad = i.lost || (i.cable && lookUp(faults, i.cable)) || lacking(i.missing ?? "");
+  const bad = (i.lost && partWhy(i.lost)) || (i.cable && lookUp(faults, i.cable)) || lacking(i.missing ?? "");
   const lag = snap.lag_ms > unsavedAfterMs || (snap.lag_ms > 0 && snap.lag_ms + Math.min(ageMs, staleAfterMs) > unsavedAfterMs);
   return [
     { word: bad || (i.supervised ? healthWords.inputsSound : healthWords.unsupervised), ok: bad === "" },
-    { word: snap.sound ? `${healthWords.noSound}: ${snap.sound}` : muted(snap) ? healthWords.muted : healthWords.soundOn, ok: snap.sound === "" && !muted(snap) },
+    { word: snap.sound ? `${healthWords.noSound}: ${soundWhy(snap.sound)}` : muted(snap) ? healthWords.muted : healthWords.soundOn, ok: snap.sound === "" && !muted(snap) },
     { word: snap.storage ? `${healthWords.notSaving}: ${snap.storage}` : lag ? healthWords.unsaved : healthWords.saved, ok: snap.storage === "" && !lag },
   ];
 }

@@ -30,7 +30,7 @@ const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", 
 /** @param {import("./desk.js").Figures} figures @returns {Record<string, () => unknown>} */
 function screens(figures) {
   /** @param {Partial<import("./view-records.js").ListUi>} over @param {Partial<import("./office.js").Office>} [office] */
-  const list = (over, office) => () => records(o(office), { rows: s.rows, looked: 7, oldest: "2026-09-11", more: true, reading: false, whole: true, wanted: "all", from: "", to: "", query: "", matches: null, person: null, goesOn: false, facepieces: s.choices, facepiece: "", tester: "", ...over }, act);
+  const list = (over, office) => () => records(o(office), { rows: s.rows, looked: 7, oldest: "2026-09-11", more: true, reading: false, whole: true, wanted: "all", from: "", to: "", query: "", matches: null, person: null, goesOn: false, facepieces: [{ id: "brindle-m", label: "Brindle Corrie, medium" }, { id: "oxley-l", label: "Oxley Gill, large" }], facepiece: "", tester: "", ...over }, act);
   /** @param {Partial<import("./view-records.js").RecordUi>} over @param {Partial<import("./office.js").Office>} [office] */
   const one = (over, office) => () => record(o(office), { size: size(), full: s.full(), run: s.row({}), kit: {}, open: false, mode: "look", drawing: blank(), typed: "", letters: [], claim: null, picture: "", code: "", beside: null, ...over }, act);
   /** @param {Partial<import("./view-insight.js").Ui>} over @param {Partial<import("./office.js").Office>} [office] */
@@ -38,7 +38,7 @@ function screens(figures) {
   /** @param {Partial<import("./view-settings.js").Ui>} over @param {Partial<import("./office.js").Office>} [office] */
   const house = (over, office) => () => settings(o(office), {
     policy: s.policy, rules: "uk-hse", choices: s.choices, head: s.head, noHead: "", retention: null, typed: "", made: null, last: { at: "2026-09-11T16:40:00+02:00", where: "/media/stick", bytes: 48_211_968 }, where: "download", mismatch: "", visible: false,
-    empty: false, restored: null, version: "0.4.0", backups: s.backups, ...over,
+    empty: false, restored: null, version: "0.4.0", backups: s.backups, restores: [], ...over,
   }, act);
   const bare = { ...practiceRecord("simulated board"), run: "r000409" };
   return {
@@ -49,7 +49,7 @@ function screens(figures) {
     "records-goes-on": list({ rows: s.rows.slice(0, 1), wanted: "fail", tester: "Oda Fennimore", goesOn: true, reading: true }),
     "record-beside": one({ beside: s.rows.slice(1, 4) }), "record-alone": one({ beside: [] }),
     record: one({}), "record-practice": one({ full: bare, run: s.row({ practice: true }) }), "record-fail": one({ full: s.failed(), run: s.row({ run: "r000411", outcome: "fail", first: "fail", reason: "tasted" }) }),
-    "record-recalled": one({ run: s.row({ outcome: "not_valid", first: "pass", recalled: "mist_check_failed" }) }), "record-amended": one({ run: s.amended, full: s.full({ whose: "own piece" }) }),
+    "record-recalled": one({ run: s.row({ outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", recall: { at: "2026-09-14T17:20:00+02:00", quality: "confirmed", by: "Agnes Thorley" } }), full: s.full({ hood: { id: "hood-2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true } }) }), "record-amended": one({ run: s.amended, full: s.full({ whose: "own piece" }) }),
     "record-sign": one({ mode: "wearer", drawing: s.drawing }), "record-sign-typed": one({ mode: "tester", typed: "O", letters: [[[0.45, 0.3], [0.55, 0.3], [0.55, 0.7], [0.45, 0.7], [0.45, 0.3]], [[0.47, 0.38], [0.53, 0.38], [0.53, 0.62], [0.47, 0.62], [0.47, 0.38]]] }), "record-amend": one({ mode: "amend" }),
     "record-changed": one({ mode: "tester", drawing: s.drawing }, { problem: "The record has changed since it was shown, so nothing was signed. It stands here anew: read it again, then sign." }),
     "record-proof": one({ claim: s.claim, code: s.code }), "record-no-date": one({ full: s.full({ wall_quality: "restored", kit: null, wiring_checked: "", sound_ms: 0 }) }), "record-plain": one({ full: practiceRecord(""), run: null }), "record-open": one({ full: null, open: true }),
@@ -58,9 +58,9 @@ function screens(figures) {
     "insight-warned": says({ names: "warned" }), "insight-names": says({ names: "shown", letters: s.letters }), "insight-refused": says({ drawings: new Map(figures.charts.map((c) => [c.id, chartOf(s.hostile[0] ?? "")])) }),
     "insight-loading": says({ figures: null }), "insight-slow": says({}, { busy: "Counting the tests", working: true }),
     settings: house({}), "settings-us": house({ rules: "us-osha", policy: { ...s.policy, rules: "us-osha", retest_months: 12 } }), "settings-first": house({ empty: true, last: null, policy: { rules: "", retest_months: 0, keep_months: 0, site: "", hoods: 0 }, rules: "" }),
-    "settings-restored": house({ restored: { entries: 51_204, runs: 812, restart: true } }), "settings-looser": house({}, { problem: "The house may ask for more than the rules, never for less: UK guidance asks for records to be kept 60 months at least." }),
+    "settings-restored": house({ restored: { entries: 51_204, runs: 812, erased: 2, recalled: 0, later: "unknown", restart: true } }), "settings-looser": house({}, { problem: "The house may ask for more than the rules, never for less: UK guidance asks for records to be kept 60 months at least." }),
     "settings-kept": house({}, { said: "The rules of the house are kept.", undo: { text: "The rules of the house are kept.", take: "rules of the house" } }), "settings-mismatch": house({ mismatch: "The two are not the same. Type them again.", visible: true }),
-    "settings-folder": house({ where: "folder", made: { file: "/media/stick/tallyhood-harrowgate-1-a.age", bytes: 48_211_968, proven: true } }), "settings-backing": house({}, { busy: "Writing the backup, and proving it by a restore", done: "3 of 5", working: true }),
+    "settings-folder": house({ where: "folder", made: { file: "/media/stick/tallyhood-harrowgate-1-a.age", bytes: 48_211_968, proven: true } }), "settings-backing": house({}, { busy: "Writing the backup, and proving it by a restore", done: "1 of 3", seconds: 14, working: true }), "settings-brought": house({ restores: s.restores }),
     "settings-may-go": house({ retention: s.retention, typed: "2" }), "settings-nothing-goes": house({ retention: { months: 0, count: 0, runs: [], people: [], more: false } }), "settings-loading": house({ policy: null, head: null }),
     "settings-no-backup": house({ backups: [], last: null }), "settings-backups-unread": house({ backups: null }),
     "settings-no-key": house({ head: null, noHead: "This box does not do that: the part for it is not there." }),

@@ -15,7 +15,7 @@ await speak(["run", "office", "desk", "drill"]);
 const act = { setBy() {}, settle() {}, takeBack() {}, undo() {}, form() {}, open() {}, takeOver() {}, whose() {}, print() {}, again() {}, judge() {} };
 /** @param {Partial<import("./office.js").Office>} [over] @returns {import("./office.js").Office} */
 const o = (over = {}) => ({ by: "Agnes Thorley", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, practice: "", ...over });
-const choices = { people: [], facepieces: [{ id: "c", label: "Fellside Corrie, medium" }], rules: [{ id: "us-osha", label: "US rule: 29 CFR 1910.134, Appendix A" }], agents: ["sweet", "bitter"], testers: [] };
+const choices = { people: [], facepieces: [{ id: "c", label: "Fellside Corrie, medium" }], rules: [{ id: "us-osha", label: "US rule: 29 CFR 1910.134, Appendix A" }], agents: ["sweet", "bitter"], testers: [], hoods: [] };
 /** @type {import("./view-drill.js").Ui} */
 const ui = {
   offer: s.offer, choices, form: { trainee: "Bram Okafor", level: "easy", wrong: "surprise", troubles: [], facepiece: "", rules: "us-osha", agent: "bitter", seed: "" },

@@ -20,7 +20,7 @@ await speak(["run", "office"]);
 const idle = { setBy() {}, settle() {}, takeBack() {}, undo() {} };
 const act = {
   ...idle, search() {}, more() {}, mode() {}, save() {}, trigger() {}, clear() {}, left() {}, type() {}, erase() {}, choose() {}, reread() {}, map() {}, tryIt() {}, doIt() {}, again() {},
-  edit() {}, cleaned() {}, showGone() {}, go() {}, fill() {}, good() {}, sweep() {}, bad() {}, reckon() {}, back() {}, onDay() {}, list() {},
+  edit() {}, cleaned() {}, showGone() {}, go() {}, fill() {}, good() {}, sweep() {}, bad() {}, batch() {}, reckon() {}, back() {}, onDay() {}, list() {},
 };
 /** @param {Partial<import("./office.js").Office>} [over] @returns {import("./office.js").Office} */
 const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", said: "", undo: null, pending: null, busy: "", done: "", working: false, practice: "", ...over });
@@ -55,7 +55,7 @@ export function screens() {
     kit: kits({}), "kit-calm": kits({ kit: s.calmKit }), "kit-stale": kits({ ageMs: 700_000 }), "kit-empty": kits({ kit: { hoods: [], nebulisers: [], solutions: [] }, recipes: [] }),
     "kit-fill": kits({ doing: { do: "fill", id: "s1", solution: "b-s-07" } }), "kit-fill-none": kits({ doing: { do: "fill", id: "w1", solution: "" }, kit: { ...s.kit, solutions: s.kit.solutions.slice(1) } }),
     "kit-seen": kits({ doing: { do: "seen", id: "s1" } }, { said: "S1 is filled from lot S-07. Now look for mist." }), "kit-bad": kits({ doing: { do: "bad", id: "s1", sweep: s.sweep, names: s.sweepNames } }),
-    "kit-bad-none": kits({ doing: { do: "bad", id: "s1", sweep: { nebuliser: "s1", since: "", runs: [], people: [] }, names: {} } }), "kit-recalled": kits({ doing: { do: "recalled", mark: "S1", sweep: s.sweep, names: s.sweepNames } }),
+    "kit-bad-none": kits({ doing: { do: "bad", id: "s1", sweep: { nebuliser: "s1", since: "", runs: [], people: [] }, names: {} } }), "kit-recalled": kits({ doing: { do: "recalled", mark: "S1", lot: "", sweep: s.sweep, names: s.sweepNames } }), "kit-another": kits({ doing: { do: "batch", id: "s-strong", form: { agent: "bitter", strength: "weak", lot: "B-12", made: "2026-09-10", expires: "2026-09-24", recipe: "As published.", source: "29 CFR 1910.134 App. A", who: "Agnes Thorley", gone: false }, sweep: s.sweep, names: s.sweepNames } }),
     "kit-hood": kits({ doing: { do: "edit", kind: "hoods", id: "hood-b" } }), "kit-nebuliser": kits({ doing: { do: "edit", kind: "nebulisers", id: "" } }), "kit-batch": kits({ doing: { do: "edit", kind: "solutions", id: "", recipe: 2 } }),
     "kit-refused": kits({ doing: { do: "edit", kind: "nebulisers", id: "" } }, { problem: "Another nebuliser has this mark. The mark is read out before each part of a test, so each needs its own." }),
     "person-listed": one({ listed: true }, { said: "Ilse Brandvold is on the list of 2026-09-14.", undo: { text: "Ilse Brandvold is on the list of 2026-09-14.", take: "", word: "Undo: take Ilse Brandvold off the list of 2026-09-14" } }),

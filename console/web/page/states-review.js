@@ -20,6 +20,7 @@ function sample(outcome, reason, endMs, practice = "") {
   const clock = 480_000;
   const bin = { squeezes: 7, counted: 7, most: 30, bin: 10 };
   const plain = { wearer: "", tester: "", practice };
+  const coming = running(10, 0, 0);
   const steps = [];
   for (let ms = 0; ms < endMs; ms += 15_000) steps.push({ at_ms: clock + ms, facts: ms === 0 ? ["clock_started"] : ["squeezed"], run: running(10, ms, ms % 30_000 ? 5 : 2, plain) });
   return readReview({
@@ -29,9 +30,9 @@ function sample(outcome, reason, endMs, practice = "") {
     frames: [
       { at_ms: 0, facts: ["run_opened"], run: run("ready", { ...plain, need_ms: 900_000 }) },
       { at_ms: 20_000, facts: ["entered"], run: run("screening", plain) },
-      { at_ms: 32_000, facts: ["reported", "bin_set"], run: run("clearing", { ...plain, screening: bin }) },
-      { at_ms: 150_000, facts: ["entered"], run: run("donning", { ...plain, screening: bin, wait_ms: 300_000, need_ms: 300_000, stage_ms: 0 }) },
-      { at_ms: 465_000, facts: ["entered"], run: run("dosing", { ...plain, screening: bin, initial: running(10, 0, 0).initial }) },
+      { at_ms: 32_000, facts: ["reported", "bin_set"], run: run("clearing", { ...plain, screening: bin, top_ups: coming.top_ups }) },
+      { at_ms: 150_000, facts: ["entered"], run: run("donning", { ...plain, screening: bin, top_ups: coming.top_ups, wait_ms: 300_000, need_ms: 300_000, stage_ms: 0 }) },
+      { at_ms: 465_000, facts: ["entered"], run: run("dosing", { ...plain, screening: bin, dose: coming.initial, initial: coming.initial, top_ups: coming.top_ups }) },
       ...steps,
       { at_ms: clock + endMs, facts: ["ended"], run: running(10, endMs, 2, { ...plain, stage: "over", ticking: false, faults: reason === "cable_open" ? ["cable_open"] : [], verdict: { outcome, reason, next: "again", proof: "" } }) },
     ],
@@ -45,6 +46,11 @@ function sample(outcome, reason, endMs, practice = "") {
 }
 
 const pass = sample("pass", "", 420_000);
+const called = {
+  ...pass, outcome: "not_valid", reason: "mist_check_failed", length_ms: pass.length_ms + 3000, recalled: { outcome: "pass", reason: "", why: "", at: "2026-09-14", quality: "confirmed", by: "" },
+  frames: [...pass.frames, { at_ms: pass.length_ms, facts: ["runs_recalled"], run: running(10, 420_000, 2, { stage: "over", ticking: false, wearer: "", tester: "", verdict: { outcome: "not_valid", reason: "mist_check_failed", next: "again", proof: "" } }) }],
+  moments: [...pass.moments, { at_ms: pass.length_ms, kind: "recalled", key: "pass", top_up: 0, text: "" }],
+};
 const fail = sample("fail", "tasted", 263_000);
 const cable = sample("not_valid", "cable_open", 131_000);
 const drill = sample("pass", "", 420_000, "simulated board");
@@ -62,6 +68,7 @@ function screens() {
   };
   for (const [name, at] of /** @type {[string, number][]} */ ([["ready", 5000], ["screening", 24_000], ["clearing", 60_000], ["donning", 260_000], ["dosing", 470_000], ["due", 570_000], ["waiting", 588_000]])) add(name, [pass], at);
   add("pass", [pass], 902_000);
+  add("recalled", [called], 904_000);
   add("fail", [fail], 745_000);
   add("not-valid", [cable], 613_000);
   add("practice", [drill], 570_000);

@@ -6,7 +6,7 @@
 
 import { html } from "./vendor/lit-html.js";
 import { speak } from "./lang.js";
-import { box, choices, inputStates, kitOf, nothingKnown, poorBox, silentBox, states } from "./samples.js";
+import { box, choices, hoods, inputStates, kitOf, nothingKnown, poorBox, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { shown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
@@ -45,6 +45,8 @@ function screens() {
   add("slow", "donned", { slow: true });
   add("nobody", "no-run", { choices: { ...choices, people: [], facepieces: [] } });
   add("lists", "no-run", { choices: null });
+  add("hood", "no-run", { choices: { ...choices, hoods }, form: { ...form, facepiece: "f1", hood: "h1" } });
+  add("hood-large", "no-run", { choices: { ...choices, hoods }, form: { ...form, facepiece: "f1", hood: "h2" } });
   for (const name of ["ready", "screening", "donning", "wrong-person", "dosing", "due", "waiting", "due-thirty", "proving", "ending", "pass", "fail", "not-valid", "due-practice"]) add(`far-${name}`, name, { far: true });
   add("far-stale", "due", { far: true }, 4200);
   out["bench-loading"] = () => bench(null, null, 0, ui({}), act);

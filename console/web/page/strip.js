@@ -211,8 +211,12 @@ export function ofRun(run, clockMs, mark) {
   const dose = (/** @type {import("./contract.js").Dose} */ d) => ({
     n: d.n, required: d.required, given: d.given, extra: d.extra, dueMs: d.n === 0 ? -1 : d.due_ms, shutMs: d.shut_ms,
   });
+  // Before the fit test the bin says what it will begin with: the bin is named
+  // for its initial dose (29 CFR 1910.134, Appendix A, Part I.B.3(b), B.4(b)).
+  const waits = run.screening.bin > 0 && (run.stage === "clearing" || run.stage === "donning");
+  const coming = waits ? { n: 0, required: run.screening.bin, given: 0, extra: 0, dueMs: -1, shutMs: 0 } : null;
   return {
-    lengthMs: run.length_ms, exerciseMs: run.exercise_ms, exercises: run.exercises, initial: run.initial && dose(run.initial),
+    lengthMs: run.length_ms, exerciseMs: run.exercise_ms, exercises: run.exercises, initial: run.initial ? dose(run.initial) : coming,
     topUps: run.top_ups.map(dose), squeezesMs: run.squeezes_ms, halfLifeMs: run.half_life_ms, nowMs: clockMs,
     ended: clockMs !== null && !run.ticking, mark,
   };

@@ -94,3 +94,14 @@ test("before the clock there is no hand and no level", () => {
   assert.equal(shapes.filter((s) => s.cls === "s-hand" || s.cls === "s-level").length, 0);
   assert.equal(pips(shapes, "s-pip-given"), 4);
 });
+
+test("once the bin is known the coming doses are drawn as due, and none before", () => {
+  // Bin 10: ten, then five every half minute up to 390 s: 29 CFR 1910.134, Appendix A, Part I.B.3(b), B.4(b).
+  for (const name of ["clearing", "donning"]) {
+    const shapes = strip(ofRun(states[name].run, null, ""), wide);
+    assert.equal(pips(shapes, "s-pip"), 10 + 13 * 5, name);
+    assert.equal(pips(shapes, "s-pip-given") + pips(shapes, "s-pip-missed"), 0, name);
+  }
+  assert.equal(pips(strip(ofRun(states.screening.run, null, ""), wide), "s-pip"), 0);
+  assert.equal(pips(strip(ofRun(states["cannot-taste"].run, null, ""), wide), "s-pip"), 0);
+});

@@ -80,14 +80,16 @@ export function telling(run, s) {
 }
 
 /**
- * What the simulated wearer of a drill says and does, newest last.
+ * What the simulated wearer of a drill says and does, newest last, and what it
+ * waits for.
  * @param {import("./contract.js").Drill} drill
  */
 export function simulated(drill) {
   const last = drill.said.slice(-3);
+  const asks = `drill.asks.${drill.asks}`;
   return html`<section class="drill" aria-label=${t("bench.drill")}><h2>${t("bench.drill")}</h2><div aria-live="polite">${
     last.length === 0 ? html`<p>${t("bench.drill_quiet")}</p>` : last.map((l) => html`<p>${lineOf(l)}</p>`)
-  }</div></section>`;
+  }</div>${drill.asks !== "" && has(asks) ? html`<p class="asks">${t(asks)}</p>` : nothing}</section>`;
 }
 
 /** @param {import("./contract.js").DrillLine} l */

@@ -23,10 +23,10 @@ export function heard(s) {
 
 /** @param {Shown} s @param {Acts} act */
 export function stop(s, act) {
-  return html`<button class="stop danger" ?disabled=${s.stale} @click=${() => act.verb("welfare")}>${t("bench.stop")} ${key("S")}<small>${t("bench.stop_small")}</small></button>`;
+  return html`<button class="slot-stop stop danger" ?disabled=${s.stale} @click=${() => act.verb("welfare")}>${t("bench.stop")}<small>${key("S")} ${t("bench.stop_small")}</small></button>`;
 }
 
 /** @param {Run} run @param {Shown} s @param {boolean} inert @param {Acts} act */
 export function goOn(run, s, inert, act) {
-  return html`<button class="primary" ?disabled=${inert || s.blocked !== ""} @click=${() => act.verb("go_on")}>${t("bench.go_on")} ${key("G")}<small>${t(`bench.go.${run.stage}`)}</small></button>`;
+  return html`<button class="slot-go primary" ?disabled=${inert || s.blocked !== ""} @click=${() => act.verb("go_on")}>${t("bench.go_on")}<small>${key("G")} ${t(`bench.go.${run.stage}`)}</small></button>`;
 }

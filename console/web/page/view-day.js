@@ -4,7 +4,7 @@
 // a day, and what is left to do at its end. Pure.
 
 import { html, nothing } from "./vendor/lit-html.js";
-import { sentences, t } from "./lang.js";
+import { retold, sentences, t } from "./lang.js";
 import { clockOf, firstDue, hours, labelOf, planPips, standing } from "./state-office.js";
 import { marks } from "./state.js";
 import { filledIn, loading, office, pipSvg, textOf, typedIn } from "./view-office.js";
@@ -44,7 +44,7 @@ export function day(o, ui, act) {
       : html`<ul class="folk">${waiting.map((e) => comes(e, o, ui, act))}</ul>`}
       ${d.more ? html`<p>${rich("office.day.more_due", { page: html`<a href="/people">${t("run.nav.people")}</a>` })}</p>` : nothing}
       ${putOn(o, ui, act)}
-      <p class="links"><a class="to" href="/api/v1/day/reminders.pdf">${t("office.day.reminders")}<small>${t("office.day.reminders_what")}</small></a></p></section>
+      <p class="links"><a class="to" href="/api/v1/day/reminders.pdf?lang=own">${t("office.day.reminders")}<small>${t("office.day.reminders_what")}</small></a></p></section>
     ${done.length ? html`<section aria-label=${t("office.day.done")}><h2>${t("office.day.done")}</h2><ul class="folk">${done.map((e) => html`<li><a class="person" href=${`/people/${encodeURIComponent(e.person)}`}>${pipSvg("given")}<span class="who"><b><bdi>${nameOf(e)}</bdi></b></span><span></span><span class=${`stand outcome ${e.outcome}`}><span aria-hidden="true">${marks[e.outcome] ?? ""}</span> ${lookUp(outcomes, e.outcome)}</span></a></li>`)}</ul></section>` : nothing}
     ${plan(o, ui, act)}
     <section aria-label=${t("office.day.end")}><h2>${t("office.day.end")}</h2>${d.end_of_day.length === 0 ? html`<p>${t("office.day.nothing_open")}</p>` : html`<ul class="chores">${d.end_of_day.map((c) => {
@@ -117,7 +117,7 @@ function answer(p, people) {
     ${d.low === d.high ? nothing : html`<p class="key" aria-hidden="true"><span>${pipSvg("given")}${t("office.day.slow_too")}</span><span>${pipSvg("half")}${t("office.day.usual")}</span><span>${pipSvg("open")}${t("office.day.fast_only")}</span></p>`}
     ${f.median > 0 && f.median <= 86_400 ? html`<p>${f.low === f.high ? rich("office.day.take", { n: people, time: hours(f.median) }, bold) : rich("office.day.take_between", { n: people, time: hours(f.median), low: hours(f.low), high: hours(f.high) }, bold)}</p>` : nothing}
     <p class="facts">${p.steps.map((s) => html`<span>${lookUp({ ...stageWords, ...steps }, s.step)} <b>${span(s.seconds)}</b></span>`)}</p>
-    <ul class="points small">${[t("office.day.slow_fast"), p.past > 0 ? t("office.day.times_past", { n: p.past }) : t("office.day.times_rules"), ...p.said].map((x) => html`<li>${x}</li>`)}</ul></div>`;
+    <ul class="points small">${[t("office.day.slow_fast"), p.past > 0 ? t("office.day.times_past", { n: p.past }) : t("office.day.times_rules"), ...p.said.map((x) => retold("office.plan_told", x))].map((x) => html`<li>${x}</li>`)}</ul></div>`;
 }
 
 /** Whether so many fit, in words. @param {Plan} p @param {number} people */

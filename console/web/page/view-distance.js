@@ -5,7 +5,7 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { t } from "./lang.js";
-import { goOn, heard, stop } from "./view-controls.js";
+import { goOn, heard, key, stop } from "./view-controls.js";
 import { practice } from "./view-common.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
@@ -34,11 +34,10 @@ export function distance(snap, run, s, inert, lines, act) {
     </section>
     ${s.exercise ? html`<p class="doing"><span>${s.exercise.name}</span> <b>${s.exercise.left}</b></p>` : s.verdict || s.big.kind === "none" ? nothing : html`<p class="doing"><span>${s.title}</span></p>`}
     <footer class="foot" aria-label=${t("bench.controls")}>
-      <button @click=${() => act.far(false)}>${t("bench.near")} <kbd>D</kbd><small>${t("bench.near_small")}</small></button>
-      <span class="gap"></span>
-      ${s.may.stop ? stop(s, act) : nothing}
+      <button class="slot-away" @click=${() => act.far(false)}>${t("bench.near")}<small>${key("D")} ${t("bench.near_small")}</small></button>
       ${s.goOn ? goOn(run, s, inert, act) : nothing}
-      ${s.verdict && run.stage === "over" ? html`<button class="primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")} <kbd>N</kbd></button>` : nothing}
+      ${s.may.stop ? stop(s, act) : nothing}
+      ${s.verdict && run.stage === "over" ? html`<button class="slot-go primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")}<small>${key("N")}</small></button>` : nothing}
     </footer>
   </main>`;
 }

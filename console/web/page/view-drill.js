@@ -5,12 +5,12 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
-import { figure, t } from "./lang.js";
+import { figure, has, retold, t } from "./lang.js";
 import { allOutcomes, clock, curveSays, curveShapes, didSays, fitSays, historyShapes, kappaSays, outcomeSays, stripOf, when } from "./state-drill.js";
 import { wide } from "./strip.js";
 import { sentence } from "./view-common.js";
 import { drawing, either, field, filledIn, loading, office, textOf, typedIn } from "./view-office.js";
-import { agents, lookUp, reasons } from "./words.js";
+import { agents, lookUp, reasons, ruleName } from "./words.js";
 
 /** @typedef {import("./state-drill.js").Sheet} Sheet */
 /**
@@ -80,7 +80,7 @@ function form(ui, act) {
       <fieldset class="field"><legend>${t("drill.level")}</legend><div class="either">${offer.levels.map((l) => html`<label class="option"><input type="radio" name="level" value=${l.key} ?checked=${l.key === f.level} @change=${() => act.form({ level: l.key })}><span><b>${t(`drill.level.${l.key}`)}</b><small>${t(`drill.level_about.${l.key}`)}</small></span></label>`)}</div></fieldset>
       <fieldset class="field"><legend>${t("drill.goes_wrong")}</legend><div class="either">${/** @type {const} */ (["surprise", "none", "own"]).map((w) => html`<label class="option"><input type="radio" name="wrong" value=${w} ?checked=${w === f.wrong} @change=${() => act.form({ wrong: w })}><span>${t(`drill.wrong.${w}`)}</span></label>`)}</div>
         ${f.wrong === "own" ? html`<div class="either drill-troubles">${offer.troubles.map((x) => html`<label class="option"><input type="checkbox" name="trouble" value=${x.key} .checked=${f.troubles.includes(x.key)} @change=${(/** @type {Event} */ e) => act.form({ troubles: /** @type {HTMLInputElement} */ (e.target).checked ? [...f.troubles, x.key] : f.troubles.filter((k) => k !== x.key) })}><span>${t(`drill.trouble.${x.key}`)}</span></label>`)}</div>` : nothing}</fieldset>
-      ${choose("rules", t("drill.rules"), f.rules, ui.choices?.rules ?? [], "")}
+      ${choose("rules", t("drill.rules"), f.rules, (ui.choices?.rules ?? []).map((r) => ({ ...r, label: ruleName(r.label) })), "")}
       ${choose("agent", t("drill.agent"), f.agent, (ui.choices?.agents ?? []).map((id) => ({ id, label: lookUp(agents, id) })), "")}
       ${choose("facepiece", t("drill.facepiece"), f.facepiece, (ui.choices?.facepieces ?? []).filter((x) => !x.refused?.[f.rules]), t("drill.facepiece_any"))}
       <div class="wide links"><button class="primary" type="submit" ?disabled=${blocked !== ""}>${t("drill.open")}<small>${f.seed ? t("drill.truth.seed", { seed: f.seed }) : t("drill.open_about")}</small></button>
@@ -96,7 +96,7 @@ function sheet({ sheet: s, judged }, o, act) {
     <section class="drill-score"><div>
         ${s.scored ? html`<p class="points-big"><b>${s.points}</b><span>${t("drill.points", { n: s.points }).replace(String(s.points), "").trim()}</span></p>` : html`<p class="points-big"><b>–</b><span>${t("drill.unscored")}</span></p>`}
       </div><div class="drill-told">
-        <p class="facts"><b>${s.trainee}</b><span>${when(s.opened)}</span><span>${t(`drill.level.${s.ask.level}`)}</span><span>${s.rules}, ${lookUp(agents, s.agent)}</span><span>${t("drill.truth.seed", { seed: s.ask.seed })}</span></p>
+        <p class="facts"><b>${s.trainee}</b><span>${when(s.opened)}</span><span>${t(`drill.level.${s.ask.level}`)}</span><span>${ruleName(s.rules)}, ${lookUp(agents, s.agent)}</span><span>${t("drill.truth.seed", { seed: s.ask.seed })}</span></p>
         ${s.scored ? nothing : html`<p>${t(`drill.unscored.${s.unscored}`)}</p>`}
         ${open ? nothing : html`<p class="says">${t("drill.ended_as", { outcome: outcomeSays(s.outcome) })}${s.reason ? html` · ${lookUp(reasons, s.reason)}` : nothing}</p>
           ${s.right && s.right !== s.outcome ? html`<p class="says"><b>${t("drill.should", { outcome: outcomeSays(s.right) })}</b></p>` : nothing}
@@ -112,7 +112,7 @@ function lost(s) {
   if (s.items.length === 0) return html`<section><h2>${t("drill.lost")}</h2><p class="says">${sentence(t("drill.full"))}</p></section>`;
   return html`<section><h2>${t("drill.lost")}</h2><ol class="lost">${s.items.map((i) => html`<li><b class="minus">−${i.points}</b><div>
       <h3>${t(`drill.item.${i.key}`)}${i.about ? html` <span>· ${t(`drill.trouble.${i.about}`)}</span>` : nothing}${i.times > 1 ? html` <span>· ${t("drill.times", { n: i.times })}</span>` : nothing}</h3>
-      <p>${t(`drill.improve.${i.key}`)}</p><p class="rule">${t("drill.stands_on")}: ${i.rule}</p></div></li>`)}</ol></section>`;
+      <p>${t(`drill.improve.${i.key}`)}</p><p class="rule">${t("drill.stands_on")}: ${ruled(i.rule)}</p></div></li>`)}</ol></section>`;
 }
 
 /** @param {Sheet} s */
@@ -185,8 +185,14 @@ function agreement(all) {
       <tbody>${all.map((a) => html`<tr><th scope="row">${a.trainee}<small>${t("drill.agreement.drills", { n: a.drills })}</small></th><td>${kappaSays(a.verdicts)}</td><td>${kappaSays(a.reactions)}</td></tr>`)}</tbody></table></div>`}</section>`;
 }
 
+/** Where a rule stands, part by part. @param {string} rule */
+const ruled = (rule) => retold("drill.ruled", rule);
+
+/** A sentence of the box by its key; as the box has it where no phrase does. @param {string} of @param {string} key @param {string} text */
+const saysOf = (of, key, text) => (has(`drill.${of}.${key}`) ? t(`drill.${of}.${key}`) : text);
+
 /** @param {import("./state-drill.js").Offer} offer */
 function standsOn(offer) {
-  return html`<details class="stands"><summary>${t("drill.assumptions")}</summary><p>${t("drill.assumptions.about")}</p><dl class="assumed">${offer.assumptions.map((a) => html`<div><dt>${t(`drill.assumed.${a.key}`)}</dt><dd>${a.says}${a.source ? html` <small>${a.source}</small>` : nothing}</dd></div>`)}</dl></details>
-    <details class="stands"><summary>${t("drill.weights")}</summary><dl class="assumed">${offer.weights.map((w) => html`<div><dt>${t(`drill.item.${w.key}`)}<small>${t("drill.weights.each", { n: w.points, most: w.most })}</small></dt><dd>${w.why} <small>${w.rule}</small></dd></div>`)}</dl></details>`;
+  return html`<details class="stands"><summary>${t("drill.assumptions")}</summary><p>${t("drill.assumptions.about")}</p><dl class="assumed">${offer.assumptions.map((a) => html`<div><dt>${t(`drill.assumed.${a.key}`)}</dt><dd>${saysOf("assumes", a.key, a.says)}${a.source ? html` <small>${a.source}</small>` : nothing}</dd></div>`)}</dl></details>
+    <details class="stands"><summary>${t("drill.weights")}</summary><dl class="assumed">${offer.weights.map((w) => html`<div><dt>${t(`drill.item.${w.key}`)}<small>${t("drill.weights.each", { n: w.points, most: w.most })}</small></dt><dd>${saysOf("costs", w.key, w.why)} <small>${ruled(w.rule)}</small></dd></div>`)}</dl></details>`;
 }

@@ -10,7 +10,7 @@ import { when } from "./state-record.js";
 import { either, field, filledIn, loading, office, textOf } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
 import { kinds } from "./words-office.js";
-import { lookUp } from "./words.js";
+import { lookUp, ruleName, ruleRefusal } from "./words.js";
 
 /** @typedef {import("./api.js").Facepiece} Facepiece */
 /** @typedef {import("./api.js").FacepieceForm} FacepieceForm */
@@ -68,7 +68,7 @@ function model(f, o, ui, act) {
   return html`<li class="model" aria-label=${modelOf(f)}>
     ${shapeOf(f.type)}
     <div class="what"><h2>${f.make} ${f.model} <span class="size">${f.size}</span></h2><p>${facepieceLine(f)}</p>
-      <ul class="limits">${known.map((r) => html`<li class=${f.refused[r.id] ? "no" : ""}>${f.refused[r.id] ? html`<span aria-hidden="true">⊘ </span>${f.refused[r.id]}` : html`<span aria-hidden="true">✓ </span>${t("office.pieces.may", { rules: r.label })}`}</li>`)}</ul></div>
+      <ul class="limits">${known.map((r) => html`<li class=${f.refused[r.id] ? "no" : ""}>${f.refused[r.id] ? html`<span aria-hidden="true">⊘ </span>${ruleRefusal(f.refused[r.id] ?? "")}` : html`<span aria-hidden="true">✓ </span>${t("office.pieces.may", { rules: ruleName(r.label) })}`}</li>`)}</ul></div>
     <div class="stock"><p>${f.stock === 0 ? rich("office.pieces.none_left", {}, bold) : rich("office.pieces.in_stock", { n: f.stock }, bold)}</p>
       ${f.pieces.length === 0 ? html`<p class="small">${t("office.pieces.no_piece")}</p>` : html`<ul>${f.pieces.map(
         (p) => html`<li><span class="piece"><b>${p}</b><small>${f.cleaned[p] ? t("office.pieces.cleaned", { when: when(f.cleaned[p]) }) : t("office.pieces.no_cleaning")}</small></span><button ?disabled=${o.working} aria-label=${t("office.pieces.cleaned_which", { piece: p, name: modelOf(f) })} @click=${() => act.cleaned(f, p)}>${t("office.pieces.cleaned_now")}</button></li>`,

@@ -34,7 +34,7 @@ export function gallery(boards, remarks, ui, act) {
     ${practice(own.snap?.practice)}
     <header class="head"><h1>${t("gallery.title")}</h1>${nav("/gallery")}${own.snap ? healthLine(shown(own.snap, own.ageMs, "").health) : nothing}</header>
     ${problemLine(ui.problem)}
-    <div class="room">
+    <div class=${`room ${boards.length > 1 ? "" : "of-one"}`}>
       <div class="boards">${boards.map((b) => strips(b, ui, boards.length > 1))}</div>
       <aside class="happens" aria-label=${t("gallery.remarks")}>
         <h2>${t("gallery.remarks")}</h2>
@@ -73,7 +73,7 @@ function strips(b, ui, many) {
   const snap = b.snap;
   const run = snap?.run ?? null;
   const s = snap && shown(snap, b.ageMs, "");
-  return html`<article class=${`board ${many ? "one-of-many" : ""} ${dead(b) ? "dead" : ""}`}>
+  return html`<article class=${`board ${many ? "one-of-many" : "alone"} ${dead(b) ? "dead" : ""}`}>
     ${many ? html`<h2>${called(b)} ${!b.own && snap?.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</h2>` : nothing}
     ${quiet ? silent(b, quiet) : nothing}
     ${run && snap && s ? open(run, snap, s, b, ui, many) : snap && !quiet ? html`<p class="say none">${t("gallery.no_run")}</p>` : nothing}
@@ -87,13 +87,26 @@ function strips(b, ui, many) {
 function open(run, snap, s, b, ui, many) {
   const strip = ofRun(run, s.clockMs, s.big.mark);
   const frame = ui.size === "narrow" ? around(strip, 366, 170) : { ...wide, height: many ? 150 : 210 };
-  return html`<p class="at"><b class=${s.big.stop ? "failed" : ""}>${s.big.mark ? html`<span aria-hidden="true">${s.big.mark} </span>` : nothing}${s.big.text}</b> <span>${s.big.label}</span>
-      <strong>${lookUp(stages, run.stage)}</strong>${s.exercise ? html`<span>${s.exercise.name}, ${s.exercise.left}</span>` : nothing}
+  return html`<p class="at">${many ? html`<b class=${s.big.stop ? "failed" : ""}>${s.big.mark ? html`<span aria-hidden="true">${s.big.mark} </span>` : nothing}${s.big.text}</b> <span>${s.big.label}</span>` : nothing}
+      <strong>${lookUp(stages, run.stage)}</strong>${s.exercise && many ? html`<span>${s.exercise.name}, ${s.exercise.left}</span>` : nothing}
       <span class="kit">${run.facepiece}</span><span class="kit">${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("gallery.bin", { bin: run.screening.bin })}` : ""}</span></p>
-    <p class="say">${sentence(s.verdict ? `${s.verdict.word}. ${s.verdict.reason}` : s.sentence)}</p>
+    <p class="say">${sentence((many && s.verdict?.reason) || s.sentence)}</p>
+    ${many ? nothing : large(s)}
     <div class="strip">${stripSvg(strip, frame, t("gallery.strip"))}</div>
     ${paced(run, s.clockMs)}
     ${b.own || !snap.storage ? nothing : html`<p>${snap.storage}</p>`}`;
+}
+
+/** The only board has the room for what the Bench shows large. @param {import("./state.js").Shown} s */
+function large(s) {
+  if (s.verdict) {
+    return html`<div class="now ended"><div class=${`big word ${s.verdict.word.length > 10 ? "long" : ""} ${s.big.stop ? "failed" : ""}`}><span><i aria-hidden="true">${s.big.mark}</i> ${s.verdict.word}</span></div>
+      <div class="due">${s.verdict.reason ? html`<p class="reason">${s.verdict.reason}</p>` : nothing}${s.verdict.proof ? html`<p>${s.verdict.proof}</p>` : nothing}</div></div>`;
+  }
+  const due = s.pips.filter((p) => p.kind !== "extra").length;
+  return html`<div class="now"><div class=${`big ${s.big.kind}`}><span>${s.big.text}</span><small>${s.big.label}</small></div>
+    <div class="due">${s.title ? html`<h2>${s.title}</h2>` : nothing}${due ? html`<div class=${`pips of-${due}`} aria-hidden="true">${s.pips.map((p) => html`<i class=${`pip ${p.kind}`}></i>`)}</div>` : nothing}<p>${s.detail}</p></div>
+    ${s.exercise ? html`<div class="exercise"><h2>${s.exercise.name}</h2><div class="left">${s.exercise.left}</div><p>${s.exercise.after}</p></div>` : nothing}</div>`;
 }
 
 /** @param {number} ms */

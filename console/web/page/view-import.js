@@ -5,7 +5,7 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { t } from "./lang.js";
-import { mappingLacks } from "./state-office.js";
+import { mappingLacks, rowRefused } from "./state-office.js";
 import { sentence } from "./view-common.js";
 import { office } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
@@ -80,11 +80,11 @@ function read(p, ui, o, act) {
 /** @param {import("./api.js").Imported} r @param {string} title */
 function outcome(r, title) {
   return html`<section aria-label=${t("office.import.come_of")}><dl class="sums"><div><dt>${t("office.import.new")}</dt><dd>${r.new}</dd></div><div><dt>${t("office.import.changed")}</dt><dd>${r.changed}</dd></div><div><dt>${t("office.import.same")}</dt><dd>${r.same}</dd></div><div><dt>${t("office.import.refused")}</dt><dd>${r.refused.length}</dd></div></dl>
-    ${r.refused.length === 0 ? nothing : html`<h2>${title}</h2><ul class="points refusals">${r.refused.slice(0, 50).map((x) => html`<li>${rich("office.import.row", { n: x.row, why: x.why }, bold)}</li>`)}</ul>${r.refused.length > 50 ? html`<p>${t("office.import.more", { n: r.refused.length - 50 })}</p>` : nothing}`}</section>`;
+    ${r.refused.length === 0 ? nothing : html`<h2>${title}</h2><ul class="points refusals">${r.refused.slice(0, 50).map((x) => html`<li>${rich("office.import.row", { n: x.row, why: rowRefused(x.why) }, bold)}</li>`)}</ul>${r.refused.length > 50 ? html`<p>${t("office.import.more", { n: r.refused.length - 50 })}</p>` : nothing}`}</section>`;
 }
 
 /** @param {import("./api.js").Imported} r @param {Acts} act */
 function finished(r, act) {
-  return html`${r.refused.length ? html`<section><h2>${t("office.import.not_taken")}</h2><ul class="points refusals">${r.refused.slice(0, 50).map((x) => html`<li>${rich("office.import.row", { n: x.row, why: sentence(x.why) }, bold)}</li>`)}</ul></section>` : nothing}
+  return html`${r.refused.length ? html`<section><h2>${t("office.import.not_taken")}</h2><ul class="points refusals">${r.refused.slice(0, 50).map((x) => html`<li>${rich("office.import.row", { n: x.row, why: sentence(rowRefused(x.why)) }, bold)}</li>`)}</ul></section>` : nothing}
     <div class="either"><a class="to first" href="/people">${t("office.import.see_all")}</a><button @click=${act.again}>${t("office.import.bring_another")}</button></div>`;
 }

@@ -4,7 +4,7 @@
 // does with their own hands, the clock and the box. Pure.
 
 import { html, nothing } from "./vendor/lit-html.js";
-import { t } from "./lang.js";
+import { retold, t } from "./lang.js";
 import { boxFacts } from "./state-inputs.js";
 import { clockForm } from "./view-clock.js";
 import { turning } from "./view-sound.js";
@@ -12,7 +12,7 @@ import { healthLine, nav, practice, problemLine, sentence } from "./view-common.
 import { simContacts, wire } from "./view-contacts.js";
 import { bold, rich } from "./view-words.js";
 import { cautions, latency as latencyWords, parts, tones } from "./words-inputs.js";
-import { lookUp } from "./words.js";
+import { lookUp, partName, partWhy } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./state.js").Shown} Shown */
@@ -156,7 +156,7 @@ function sounding(i, inert, act, volume) {
 function learning(learned, inert, act) {
   return html`<section aria-label=${t("inputs.pedals")}><h2>${t("inputs.pedal_question")}</h2>
     <p>${t("inputs.pedal_how")}</p>
-    ${learned ? html`<p class="result" role="status">${t("inputs.last_learned", { what: learned })}</p>` : nothing}
+    ${learned ? html`<p class="result" role="status">${t("inputs.last_learned", { what: retold("inputs.learned_is", learned) })}</p>` : nothing}
     <div class="either"><button ?disabled=${inert} @click=${() => act.learn("squeeze")}>${t("inputs.learn_squeeze")}<small>${t("inputs.pedal_once")}</small></button>
       <button ?disabled=${inert} @click=${() => act.learn("step")}>${t("inputs.learn_step")}<small>${t("inputs.pedal_once")}</small></button></div></section>`;
 }
@@ -181,7 +181,7 @@ function box(ui) {
       ? html`<p>${ui.boxProblem ? "" : t("inputs.asking")}</p>`
       : html`<dl>${boxFacts(b).map((f) => html`<div class=${f.ok ? "" : "bad"}><dt>${f.name}</dt><dd>${f.of ? html`<b>${f.of}</b> ` : nothing}${f.ok ? nothing : html`<span aria-hidden="true">! </span>`}${f.word}</dd></div>`)}</dl>
         <h3>${t("inputs.came_up")}</h3>
-        <ul class="parts">${b.parts.map((p) => html`<li class=${p.state}><span aria-hidden="true">${partMarks[p.state] ?? "?"}</span> <b>${p.name}</b> ${lookUp(parts, p.state)}${p.reason ? `: ${p.reason}` : ""}</li>`)}</ul>`}
+        <ul class="parts">${b.parts.map((p) => html`<li class=${p.state}><span aria-hidden="true">${partMarks[p.state] ?? "?"}</span> <b>${partName(p.name)}</b> ${lookUp(parts, p.state)}${p.reason ? `: ${partWhy(p.reason)}` : ""}</li>`)}</ul>`}
   </section>`;
 }
 

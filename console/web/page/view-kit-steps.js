@@ -6,7 +6,7 @@
 import { html, nothing } from "./vendor/lit-html.js";
 import { empty } from "./api.js";
 import { dayIn, t } from "./lang.js";
-import { fillRefused, modelOf, recipeText } from "./state-office.js";
+import { fillRefused, modelOf, recipeShown, recipeText } from "./state-office.js";
 import { when } from "./state-record.js";
 import { either, field, filledIn, loading, textOf } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
@@ -50,11 +50,23 @@ export function bad(n, d, o, act) {
       <div class="either"><button class="primary" ?disabled=${o.working} @click=${() => act.bad(n, s)}>${t("office.kit.note_no_mist")}</button>${leave}</div>`;
   }
   return html`<p class="say">${s.since ? rich("office.kit.not_valid_since", { n: s.runs.length, mark: n.mark, when: when(s.since) }) : rich("office.kit.not_valid_ever", { n: s.runs.length, mark: n.mark })}</p>
-    <div class="scroll" tabindex="0" role="region" aria-label=${t("office.kit.table")}><table><thead><tr><th scope="col">${t("office.kit.when")}</th><th scope="col">${t("office.kit.run")}</th><th scope="col">${t("office.kit.wearer")}</th><th scope="col">${t("office.kit.facepiece")}</th><th scope="col">${t("office.kit.now")}</th><th scope="col">${t("office.kit.then")}</th></tr></thead><tbody>${s.runs.map(
-      (r) => html`<tr><td>${when(r.at)}</td><td><a href=${`/records/${encodeURIComponent(r.run)}`}>${r.run}</a></td><td><bdi>${d.names[r.person] ?? r.person}</bdi></td><td>${modelOf(r)}</td><td class="outcome">${lookUp(outcomes, r.outcome)}</td><td class="outcome">${outcomes.not_valid}</td></tr>`,
-    )}</tbody></table></div>
-    <p>${rich("office.kit.to_call", { n: s.people.length, names: s.people.map((p, i) => html`${i ? ", " : ""}<b><bdi>${d.names[p] ?? p}</bdi></b>`) })}</p>
+    ${taken(s, d.names)}
     <div class="either sticky"><button class="primary" ?disabled=${o.working} @click=${() => act.bad(n, s)}>${t("office.kit.no_mist_tests", { n: s.runs.length })}<small>${t("office.kit.no_way_back")}</small></button>${leave}</div>`;
+}
+
+/** The tests of a sweep and their people. @param {import("./api.js").Sweep} s @param {Record<string, string>} names */
+function taken(s, names) {
+  return html`<div class="scroll" tabindex="0" role="region" aria-label=${t("office.kit.table")}><table><thead><tr><th scope="col">${t("office.kit.when")}</th><th scope="col">${t("office.kit.run")}</th><th scope="col">${t("office.kit.wearer")}</th><th scope="col">${t("office.kit.facepiece")}</th><th scope="col">${t("office.kit.now")}</th><th scope="col">${t("office.kit.then")}</th></tr></thead><tbody>${s.runs.map(
+      (r) => html`<tr><td>${when(r.at)}</td><td><a href=${`/records/${encodeURIComponent(r.run)}`}>${r.run}</a></td><td><bdi>${names[r.person] ?? r.person}</bdi></td><td>${modelOf(r)}</td><td class="outcome">${lookUp(outcomes, r.outcome)}</td><td class="outcome">${outcomes.not_valid}</td></tr>`,
+    )}</tbody></table></div>
+    <p>${rich("office.kit.to_call", { n: s.people.length, names: s.people.map((p, i) => html`${i ? ", " : ""}<b><bdi>${names[p] ?? p}</bdi></b>`) })}</p>`;
+}
+
+/** @param {Extract<import("./view-kit.js").Doing, {do: "batch"}>} d @param {Office} o @param {Acts} act */
+export function another(d, o, act) {
+  return html`<p class="say">${rich("office.kit.batch_not_valid", { n: d.sweep.runs.length, lot: d.form.lot })}</p>
+    ${taken(d.sweep, d.names)}
+    <div class="either sticky"><button class="primary" ?disabled=${o.working} @click=${() => act.batch(d)}>${t("office.kit.batch_tests", { n: d.sweep.runs.length })}<small>${t("office.kit.no_way_back")}</small></button><button @click=${() => act.go({ do: "look" })}>${t("office.person.leave")}<small>${t("office.as_it_was")}</small></button></div>`;
 }
 
 /**
@@ -86,7 +98,7 @@ export function editing(d, k, ui, o, act) {
   const r = d.recipe === undefined ? undefined : ui.recipes[d.recipe];
   const s = known2 ?? { ...empty.solution, made: ui.today, who: o.by, ...(r ? { agent: r.agent, strength: r.strength, recipe: recipeText(r), source: r.source } : {}) };
   return { title: known ? t("office.kit.lot_name", { lot: s.lot }) : t("office.kit.enter_batch"), say: known ? "" : t("office.kit.copy_label"), body: html`
-    ${known || ui.recipes.length === 0 ? nothing : html`<div class="field"><span>${t("office.kit.begin_recipe")}</span><div class="either">${ui.recipes.map((x, i) => html`<button aria-pressed=${d.recipe === i ? "true" : "false"} class=${d.recipe === i ? "held" : ""} @click=${() => act.go({ ...d, do: "edit", recipe: i })}>${lookUp(agents, x.agent)}, ${lookUp(strengths, x.strength)}<small>${x.name.split(", ").at(-1)}</small></button>`)}</div></div>`}
+    ${known || ui.recipes.length === 0 ? nothing : html`<div class="field"><span>${t("office.kit.begin_recipe")}</span><div class="either">${ui.recipes.map((x, i) => html`<button aria-pressed=${d.recipe === i ? "true" : "false"} class=${d.recipe === i ? "held" : ""} @click=${() => act.go({ ...d, do: "edit", recipe: i })}>${lookUp(agents, x.agent)}, ${lookUp(strengths, x.strength)}<small>${recipeShown(x).name.split(", ").at(-1)}</small></button>`)}</div></div>`}
     ${[`${d.id}${d.recipe ?? ""}`].map(() => html`<form class="sheet-form" aria-label=${t("office.kit.batch")} @submit=${send((f) => Object.fromEntries(["agent", "strength", "lot", "made", "expires", "recipe", "source", "who"].map((key) => [key, textOf(f, key)])))}>
       <div>${either("agent", t("office.kit.agent"), s.agent, [["sweet", lookUp(agents, "sweet")], ["bitter", lookUp(agents, "bitter")]])}</div><div>${either("strength", t("office.kit.strength"), s.strength, [["weak", lookUp(strengths, "weak")], ["strong", lookUp(strengths, "strong")]])}</div>
       ${field("lot", t("office.kit.lot_field"), s.lot, { required: true })}${field("who", t("office.kit.made_by"), s.who, { required: true })}${field("made", t("office.kit.made_on"), s.made, { type: "date", required: true })}${field("expires", t("office.kit.good_until"), s.expires, { type: "date", required: true, hint: t("office.kit.last_day") })}

@@ -5,9 +5,9 @@
 
 import { html, nothing, svg } from "./vendor/lit-html.js";
 import { dayIn, figure, t } from "./lang.js";
-import { clockOf, fillLine, hoodMM, hoodShown, isExpired, kitSentence, nebuliserShown, recipeText } from "./state-office.js";
+import { clockOf, fillLine, hoodMM, hoodShown, isExpired, kitSentence, nebuliserShown, recipeShown, sourceShown } from "./state-office.js";
 import { when } from "./state-record.js";
-import { bad, editing, fill, seen } from "./view-kit-steps.js";
+import { another, bad, editing, fill, seen } from "./view-kit-steps.js";
 import { drawing, loading, office, pipSvg } from "./view-office.js";
 import { bold, rich, strong } from "./view-words.js";
 import { cautions, strengths } from "./words-office.js";
@@ -20,7 +20,7 @@ import { agents, lookUp } from "./words.js";
 /** @typedef {"hoods"|"nebulisers"|"solutions"} Kind */
 /**
  * What the page is doing: one thing at a time.
- * @typedef {{do: "look"}|{do: "edit", kind: Kind, id: string, recipe?: number}|{do: "fill", id: string, solution: string}|{do: "seen", id: string}|{do: "bad", id: string, sweep: import("./api.js").Sweep|null, names: Record<string, string>}|{do: "recalled", mark: string, sweep: import("./api.js").Sweep, names: Record<string, string>}} Doing
+ * @typedef {{do: "look"}|{do: "edit", kind: Kind, id: string, recipe?: number}|{do: "fill", id: string, solution: string}|{do: "seen", id: string}|{do: "bad", id: string, sweep: import("./api.js").Sweep|null, names: Record<string, string>}|{do: "batch", id: string, form: import("./api.js").SolutionForm, sweep: import("./api.js").Sweep, names: Record<string, string>}|{do: "recalled", mark: string, lot: string, sweep: import("./api.js").Sweep, names: Record<string, string>}} Doing
  */
 /**
  * @typedef {object} Ui
@@ -39,6 +39,7 @@ import { agents, lookUp } from "./words.js";
  * @property {(n: Nebuliser) => void} good
  * @property {(n: Nebuliser) => void} sweep       asks what a bad mist check would do
  * @property {(n: Nebuliser, sweep: import("./api.js").Sweep) => void} bad
+ * @property {(d: Extract<Doing, {do: "batch"}>) => void} batch  changes a batch with what that recalls
  * @property {(gone: boolean) => void} showGone
  */
 /** @typedef {Own & import("./view-office.js").OfficeActs} Acts */
@@ -54,6 +55,7 @@ export function kit(o, ui, act) {
   if (d.do === "fill" && of) return office({ ...page, title: t("office.kit.fill_title", { mark: of.mark }), say: t(of.role === "weak" ? "office.kit.fill_weak" : "office.kit.fill_strong", { mark: of.mark, agent: lookUp(agents, of.agent) }) }, o, act, fill(of, d.solution, k, ui, o, act));
   if (d.do === "seen" && of) return office({ ...page, title: t("office.kit.mist_title", { mark: of.mark }), say: t("office.kit.mist_say", { mark: of.mark }) }, o, act, seen(of, o, act));
   if (d.do === "bad" && of) return office({ ...page, title: t("office.kit.no_mist_title", { mark: of.mark }) }, o, act, bad(of, d, o, act));
+  if (d.do === "batch") return office({ ...page, title: t("office.kit.batch_title", { lot: d.form.lot }) }, o, act, another(d, o, act));
   if (d.do === "recalled") return office({ ...page, title: t("office.kit.called_back") }, o, act, recalled(d, act));
   const used = (/** @type {any[]} */ list) => list.filter((x) => ui.gone || !x.gone);
   const nothingYet = k.nebulisers.length + k.hoods.length + k.solutions.length === 0;
@@ -94,7 +96,7 @@ function batch(s, ui, act) {
   const late = isExpired(s, ui.today);
   return html`<li class=${late || s.gone ? "batch past" : "batch"}><span class=${`tag ${s.strength}`}>${lookUp(strengths, s.strength)}</span><span class="who"><b>${t("office.kit.batch_of", { agent: lookUp(agents, s.agent), lot: s.lot })}</b><small>${t("office.kit.made", { day: dayIn(s.made), who: s.who })}</small></span>
     <span class="stand"><strong>${s.gone ? t("office.kit.not_used") : late ? html`<span aria-hidden="true">⊘ </span>${t("office.refused.late", { day: dayIn(s.expires) })}` : t("office.good_until", { day: dayIn(s.expires) })}</strong></span>
-    <details><summary>${t("office.kit.recipe")}</summary><p class="recipe">${s.recipe}</p><p class="small">${t("office.kit.source", { source: s.source })}</p></details>
+    <details><summary>${t("office.kit.recipe")}</summary><p class="recipe">${s.recipe}</p><p class="small">${t("office.kit.source", { source: sourceShown(s.source) })}</p></details>
     <span class="does"><a class="to" href=${`/api/v1/solutions/${encodeURIComponent(s.id)}/label.pdf`} aria-label=${t("office.kit.label_of", { lot: s.lot })}>${t("office.kit.label")}</a><button class="plain-button" aria-label=${t("office.kit.change_lot", { lot: s.lot })} @click=${() => act.go({ do: "edit", kind: "solutions", id: s.id })}>${t("office.change")}</button></span></li>`;
 }
 
@@ -117,13 +119,14 @@ function recipes(ui) {
   return html`<ul class="sheets">${ui.recipes.map((r) => {
     const at = `/api/v1/recipes/${encodeURIComponent(r.agent)}/${encodeURIComponent(r.strength)}/sheet.pdf?recipe=${encodeURIComponent(r.id)}`;
     const sizes = [r.volume_ml, ...[100, 200, 500].filter((ml) => ml > r.volume_ml)].slice(0, 3);
-    return html`<li><span><b>${r.name}</b><small>${recipeText(r)}</small><small>${t("office.kit.source", { source: r.source })}</small></span><span class="does">${sizes.map((ml) => html`<a class="to" href=${`${at}&ml=${ml}`} aria-label=${t("office.kit.sheet_for", { n: ml, name: r.name })}>${ml} ml</a>`)}</span></li>`;
+    const shown = recipeShown(r);
+    return html`<li><span><b>${shown.name}</b><small>${shown.text}</small><small>${t("office.kit.source", { source: shown.source })}</small></span><span class="does">${sizes.map((ml) => html`<a class="to" href=${`${at}&ml=${ml}`} aria-label=${t("office.kit.sheet_for", { n: ml, name: shown.name })}>${ml} ml</a>`)}</span></li>`;
   })}</ul>`;
 }
 
 /** @param {Extract<Doing, {do: "recalled"}>} d @param {Acts} act */
 function recalled(d, act) {
-  return html`<p class="say">${d.sweep.people.length === 0 ? t("office.kit.nothing_depended", { mark: d.mark }) : rich("office.kit.call_back", { n: d.sweep.people.length, mark: d.mark })}</p>
+  return html`<p class="say">${d.sweep.people.length === 0 ? t("office.kit.nothing_depended", { mark: d.mark }) : d.lot ? rich("office.kit.batch_call_back", { n: d.sweep.people.length, lot: d.lot }) : rich("office.kit.call_back", { n: d.sweep.people.length, mark: d.mark })}</p>
     ${d.sweep.people.length ? html`<ul class="folk">${d.sweep.people.map((p) => html`<li><a class="person" href=${`/people/${encodeURIComponent(p)}`}>${pipSvg("cross")}<span class="who"><b><bdi>${d.names[p] ?? p}</bdi></b><small>${d.sweep.runs.filter((r) => r.person === p).map((r) => when(r.at)).join("; ")}</small></span></a></li>`)}</ul>` : nothing}
-    <div class="either">${d.sweep.people.length ? html`<button @click=${() => print()}>${t("office.kit.print_list")}</button>` : nothing}<button class="primary" @click=${() => act.go({ do: "look" })}>${t("office.kit.back")}<small>${t("office.kit.clean_there", { mark: d.mark })}</small></button></div>`;
+    <div class="either">${d.sweep.people.length ? html`<button @click=${() => print()}>${t("office.kit.print_list")}</button>` : nothing}<button class="primary" @click=${() => act.go({ do: "look" })}>${t("office.kit.back")}${d.lot ? nothing : html`<small>${t("office.kit.clean_there", { mark: d.mark })}</small>`}</button></div>`;
 }

@@ -34,7 +34,7 @@ export function office(page, o, act, body) {
 function lines(o, act) {
   return html`<div class="tell">
     <div role="alert">${o.problem ? html`<p class="problem"><span aria-hidden="true">⊘ </span>${o.problem}</p>` : nothing}${o.byMissing ? html`<p class="problem"><span aria-hidden="true">⊘ </span>${rich("office.write_name", { field: bold(t("office.done_by")) })}</p>` : nothing}</div>
-    <div role="status">${o.busy ? html`<p class="note going">${o.busy}${o.done ? `: ${o.done}` : ""} …</p>` : nothing}${o.said && !o.undo ? html`<p class="note">${o.said}</p>` : nothing}</div>
+    <div role="status">${o.busy ? html`<p class="note going">${o.busy}${o.done ? `: ${o.done}` : ""} …${o.seconds && o.seconds > 1 ? html` <span aria-hidden="true">${t("office.going_for", { n: o.seconds })}</span>` : nothing}</p>` : nothing}${o.said && !o.undo ? html`<p class="note">${o.said}</p>` : nothing}</div>
     ${o.undo ? html`<div class="note take" role="status"><span>${o.undo.text}</span><button @click=${act.undo}>${o.undo.word || html`${t("office.put_back")}<small>${o.undo.take}</small>`}</button></div>` : nothing}
     ${o.pending
       ? html`<div class="notice take" role="group" aria-label=${t("office.about_to")}><span role="status">${o.pending.text}</span><span class="wait" aria-hidden="true">${t("office.noted_in", { n: o.pending.left })}</span>

@@ -33,14 +33,14 @@ export function people(o, ui, act) {
       <label class="find"><span>${t("office.people.find")}</span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.search(typedIn(e))}></label>
       <p class="links"><a class="to" href="/people/new">${t("office.people.enter")}</a><a class="to" href="/people/import">${t("office.people.bring")}</a></p>
     </div>
-    ${asked ? found(ui, act) : ui.nobody ? nobody() : due(ui)}
+    ${asked ? found(o, ui, act) : ui.nobody ? nobody() : due(o, ui)}
     <p class="links foot-links"><span>${t("office.people.take")}</span><a class="to" href="/api/v1/people.csv">CSV</a><a class="to" href="/api/v1/people.xlsx">XLSX</a><a class="to" href="/api/v1/due.ics">${t("office.people.calendar")}</a></p>`);
 }
 
-/** @param {Ui} ui @param {Acts} act */
-function found(ui, act) {
+/** @param {import("./office.js").Office} o @param {Ui} ui @param {Acts} act */
+function found(o, ui, act) {
   const n = ui.people?.length ?? 0;
-  const word = ui.people === null ? t("office.people.looking") : n === 0 ? t("office.people.none_found", { query: ui.query.trim() }) : t(ui.more ? "office.people.count_more" : "office.people.count", { n });
+  const word = ui.people === null ? (o.problem ? "" : t("office.people.looking")) : n === 0 ? t("office.people.none_found", { query: ui.query.trim() }) : t(ui.more ? "office.people.count_more" : "office.people.count", { n });
   return html`<section aria-label=${t("office.people.found")} class=${ui.searching ? "older" : ""}>
     <p class="counted" role="status">${word}</p>
     ${ui.people !== null && n === 0 ? html`<p>${t("office.people.how_found")} <a href=${`/people/new?name=${encodeURIComponent(ui.query.trim())}`}>${t("office.people.enter_this", { name: ui.query.trim() })}</a></p>` : nothing}
@@ -60,9 +60,9 @@ function row(p, ui) {
     <span class="stand"><strong>${s.word}</strong><small>${d ? labelOf(ui.facepieces, d.facepiece) : ""}${p.cleared || p.left ? "" : `${d ? "; " : ""}${t("office.people.no_clearance")}`}</small></span></a></li>`;
 }
 
-/** @param {Ui} ui */
-function due(ui) {
-  if (ui.due === null) return html`<p class="counted">${t("office.people.reading_due")}</p>`;
+/** @param {import("./office.js").Office} o @param {Ui} ui */
+function due(o, ui) {
+  if (ui.due === null) return o.problem ? nothing : html`<p class="counted">${t("office.people.reading_due")}</p>`;
   if (ui.due.length === 0) return html`<p class="say">${t("office.people.nobody_due")}</p>`;
   return html`<section aria-label=${t("office.people.due_next")}><h2>${t("office.people.due_next")}</h2>
     <ul class="folk">${ui.due.map((d) => {

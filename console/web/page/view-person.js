@@ -12,7 +12,7 @@ import { marks } from "./state.js";
 import { drawing, either, field, filledIn, loading, office, pipSvg, textOf, typedIn } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
 import { dueWhys, erasure, languages, rules as ruleNames, triggers } from "./words-office.js";
-import { agents, lookUp, outcomes, reasons } from "./words.js";
+import { agents, lookUp, outcomes, reasons, ruleName as ruleTold } from "./words.js";
 
 /** @typedef {import("./api.js").Person} Person */
 /** @typedef {import("./api.js").PersonForm} PersonForm */
@@ -71,7 +71,7 @@ export function person(o, ui, act) {
 
 /** @param {Ui} ui @param {string} id */
 function ruleName(ui, id) {
-  return id === "" ? "" : (ui.rules.find((r) => r.id === id)?.label ?? lookUp(ruleNames, id));
+  return id === "" ? "" : ruleTold(ui.rules.find((r) => r.id === id)?.label ?? lookUp(ruleNames, id));
 }
 
 /** @param {Person} p @param {Ui} ui @param {Acts} act @param {(id: string) => string} label */
@@ -152,7 +152,7 @@ function form(f, was, o, ui, act) {
     <fieldset class="field wide"><legend>${t("office.person.facepieces")}</legend>${kept.length === 0
       ? html`<p>${t("office.person.no_pieces")} <a href="/facepieces">${t("office.person.enter_pieces")}</a></p>`
       : html`<div class="either">${kept.map((x) => html`<label class="option"><input type="checkbox" name="facepiece" value=${x.id} ?checked=${f.facepieces.includes(x.id)}><span>${modelOf(x)}</span></label>`)}</div>`}</fieldset>
-    ${either("rules", t("office.person.rules"), f.rules, [["", t("office.person.house")], ...ui.rules.map((r) => /** @type {[string, string]} */ ([r.id, r.label]))])}
+    ${either("rules", t("office.person.rules"), f.rules, [["", t("office.person.house")], ...ui.rules.map((r) => /** @type {[string, string]} */ ([r.id, ruleTold(r.label)]))])}
     ${either("agent", t("office.person.agent"), f.agent, [["", t("office.person.any")], ...Object.entries(agents)])}
     ${field("note", t("office.person.note"), f.note, { type: "area", hint: t("office.person.note_hint"), most: 400, wide: true })}
     <div class="either wide"><button class="primary" ?disabled=${o.working}>${was ? t("office.person.save") : t("office.person.enter_this")}</button>${was ? html`<button type="button" @click=${() => act.mode("look")}>${t("office.person.leave")}<small>${t("office.as_it_was")}</small></button>` : html`<a class="to" href="/people">${t("office.person.leave")}</a>`}</div>

@@ -5,15 +5,15 @@
 
 import { html, nothing, svg } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
-import { dayIn, figure, sentences, t } from "./lang.js";
+import { dayIn, figure, retold, sentences, t } from "./lang.js";
 import { drawn, pathOf, ratio } from "./sign.js";
-import { byDay, cardRefused, labelNow, ofRecord, outcomeNow, signatureOf, signRefused, when, whoOf } from "./state-record.js";
+import { byDay, cardRefused, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, signatureOf, signRefused, when, whoOf } from "./state-record.js";
 import { marks } from "./state.js";
 import { practice } from "./view-common.js";
 import { filledIn, loading, office, textOf } from "./view-office.js";
 import { rich } from "./view-words.js";
-import { agents, exercise, fault, lookUp, outcomes, prevails, proofs, reasons, remarks, roles, stages } from "./words.js";
-import { evidence, labels, noCard, pieces, qualities, signers, signing, tally } from "./words-desk.js";
+import { agents, exercise, fault, lookUp, outcomes, partName, partWhy, prevails, proofs, reasons, remarks, roles, ruleName, stages } from "./words.js";
+import { evidence, labels, noCard, pieces, qualities, recallWhy, signers, signing, tally } from "./words-desk.js";
 
 /** @typedef {import("./state-record.js").Row} Row */
 /** @typedef {import("./state-record.js").Full} Full */
@@ -103,7 +103,7 @@ function book(rows) {
     ${byDay(rows).map((d) => html`<tbody><tr class="day"><th scope="rowgroup" colspan="3"><span>${dayIn(d.day) || t("desk.records.day_unknown")}</span> <span class="glance" aria-hidden="true">${d.rows.map((r) => pip(r.practice ? "practice" : r.outcome))}</span></th></tr>${d.rows.map(
       (r) => html`<tr><td><a href=${`/records/${encodeURIComponent(r.run)}`}>${r.at.slice(11, 16) || r.run}</a></td>
         <td>${r.name || (r.person ? html`<span class="small">${t("desk.records.erased")}</span>` : "")}<small>${r.facepiece}</small></td>
-        <td>${standing(r)} <a href=${`/review/${encodeURIComponent(r.run)}`} aria-label=${t("desk.records.review_of", { run: r.run })}>${t("desk.records.review")}</a>${r.reason && !r.recalled ? html`<small>${lookUp(reasons, r.reason)}</small>` : nothing}${r.recalled ? html`<small>${lookUp(reasons, r.recalled)}</small>` : nothing}</td></tr>`,
+        <td>${standing(r)} <a href=${`/review/${encodeURIComponent(r.run)}`} aria-label=${t("desk.records.review_of", { run: r.run })}>${t("desk.records.review")}</a>${r.reason && !r.recalled ? html`<small>${lookUp(reasons, r.reason)}</small>` : nothing}${r.recalled ? html`<small>${recallWhy(r.recalled)}</small>` : nothing}</td></tr>`,
     )}</tbody>`)}</table>`;
 }
 
@@ -155,16 +155,18 @@ export function record(o, ui, act) {
   const r = full.record;
   const { strip, frames } = ofRecord(full, ui.size);
   const now = outcomeNow(full, ui.run);
+  const first = outcomeFirst(full, ui.run);
+  const recall = recallOf(full, ui.run);
   return office({ ...page, own: true }, o, act, html`
     ${practice(full.practice)}
-    <section class="outcome-line" aria-label=${t("desk.records.outcome")}>${ui.run?.recalled && now !== r.outcome ? html`<p class="outcome"><s class="was">${outcome(r.outcome)}</s></p>` : nothing}<p class=${`outcome ${now}`}>${outcome(now)}</p>
-      <p>${ui.run?.recalled ? "" : r.reason ? lookUp(reasons, r.reason) : t("desk.record.nothing_tasted")}</p></section>
-    ${ui.run?.recalled ? html`<p class="notice recall"><strong>${t("desk.record.recall")}</strong> ${lookUp(reasons, ui.run.recalled)} ${t("desk.record.recall_means")}</p>` : nothing}
+    <section class="outcome-line" aria-label=${t("desk.records.outcome")}>${recall && now !== first ? html`<p class="outcome"><s class="was">${outcome(first)}</s></p>` : nothing}<p class=${`outcome ${now}`}>${outcome(now)}</p>
+      <p>${recall ? "" : r.reason ? lookUp(reasons, r.reason) : t("desk.record.nothing_tasted")}</p></section>
+    ${recall ? html`<p class="notice recall"><strong>${t("desk.record.recall")}</strong> ${recallWhy(recall.why)} ${t("desk.record.recall_means")}${recall.by || recall.at ? html` ${t("desk.record.recall_by", { by: recall.by || t("desk.record.not_noted"), when: moment(recall.at, recall.quality) || t("desk.record.not_noted") })}` : nothing}</p>` : nothing}
     <div class="strip strips">${frames.map((frame, i) => stripSvg(strip, frame, frames.length > 1 ? t("desk.record.strip_part", { i: i + 1, of: frames.length }) : t("desk.record.strip")))}</div>
     <p class="small">${t("desk.record.modelled", { n: strip.halfLifeMs / 1000 })}</p>
     ${takeAway(full, ui, act)}
     <div class="two">${facts(full, ui)}<div class="stack later">${doses(full)}${signatures(full, ui, act)}${corrections(ui, act)}</div></div>
-    <p class="prevails">${full.prevails || prevails()}</p>
+    <p class="prevails">${prevails(full.prevails)}</p>
     <div class="two later">${opening(full)}${proof(full, ui, act)}</div>
     <p class="signs"><span>${t("desk.records.tester")}</span><span>${t("desk.records.wearer")}</span></p>`);
 }
@@ -178,7 +180,7 @@ function takeAway(full, ui, act) {
       ? html`<button @click=${() => print()}>${t("desk.record.print")}</button>`
       : html`<button class="primary" @click=${() => act.save(`${at}/record.pdf`)}>${t("desk.record.pdf")}<small>${t("desk.record.pdf_what")}</small></button>
         <button @click=${() => act.save(`${at}/record.json`)}>${t("desk.record.json")}<small>${t("desk.record.json_what")}</small></button>
-        ${why ? nothing : html`<button @click=${() => act.save(`${at}/card.pdf`)}>${t("desk.record.card_pdf")}<small>${t("desk.record.card_pdf_what")}</small></button><button @click=${() => act.save(`${at}/card.png`)}>${t("desk.record.card_png")}<small>${t("desk.record.card_png_what")}</small></button>`}`}
+        ${why ? nothing : html`<button @click=${() => act.save(`${at}/card.pdf?lang=own`)}>${t("desk.record.card_pdf")}<small>${t("desk.record.card_pdf_what")}</small></button><button @click=${() => act.save(`${at}/card.png?lang=own`)}>${t("desk.record.card_png")}<small>${t("desk.record.card_png_what")}</small></button>`}`}
   </div><p><a href=${`/review/${encodeURIComponent(full.run)}`}>${t("desk.record.review")}</a></p>${ui.run === null ? nothing : beside(full, ui, act)}${ui.run !== null && why ? html`<p class="why"><b>${t("desk.record.no_card")}</b> ${lookUp(noCard, why)}</p>` : nothing}</section>`;
 }
 
@@ -203,10 +205,11 @@ function facts(full, ui) {
       ${full.whose !== undefined ? line(t("desk.record.whose"), label(full.whose, "whose")) : nothing}
       ${line(t("desk.records.tester"), label(full.tester, "tester"))}
       ${line(t("desk.records.opened"), html`${when(full.opened) || t("desk.record.clock_unset")}${full.wall_quality ? html` <small>${lookUp(qualities, full.wall_quality)}</small>` : nothing}`)}
-      ${line(t("desk.record.rules"), full.rules_name || r.rules)}${line(t("desk.record.kind"), t("desk.record.qualitative", { agent: lookUp(agents, r.agent) }))}
+      ${line(t("desk.record.rules"), ruleName(full.rules_name || r.rules))}${line(t("desk.record.kind"), t("desk.record.qualitative", { agent: lookUp(agents, r.agent) }))}
       ${used?.length
         ? used.map((k) => line(k.role === "weak" ? t("desk.record.weak_nebuliser") : k.role === "strong" ? t("desk.record.strong_nebuliser") : t("desk.record.nebuliser"), html`${t("desk.record.lot", { mark: k.mark, agent: lookUp(agents, k.agent), lot: k.lot || t("desk.record.not_noted") })}<small>${kitWords(k)}</small>`))
         : ui.run?.nebulisers.length ? line(t("desk.record.nebulisers"), html`${ui.run.nebulisers.map((id) => ui.kit[id] ?? id).join(", ")}<small>${t("desk.record.lots_in_pdf")}</small>`) : nothing}
+      ${full.hood === undefined ? nothing : line(t("desk.record.hood"), hoodWords(full.hood))}
       ${line(t("run.stages.screening"), t(r.screening.bin ? (r.screening.doubtful ? "desk.record.tasted_doubtful" : "desk.record.tasted") : "desk.record.no_bin", { n: r.screening.squeezes, doubtful: r.screening.doubtful ?? 0, bin: r.screening.bin ?? 0 }))}
       ${f ? line(t("desk.record.initial"), `${t("desk.record.given_of", { given: f.initial.given, of: f.initial.required })}${corrected(f.initial)}${listed(f.initial.remarks)}`) : nothing}
       ${f ? line(t("desk.record.squeezes"), f.squeezes_total) : nothing}
@@ -234,6 +237,26 @@ function doses(full) {
       )}</tbody></table>`;
 }
 
+/** How and when a signature was made, as far as that is known. @param {import("./state-record.js").Signature} s */
+function signedHow(s) {
+  const how = s.how === "drawn" || s.how === "typed" ? t(`desk.record.how.${s.how}`) : "";
+  const words = [how, moment(s.at, s.quality)].filter(Boolean).join(", ");
+  return words ? html`<br><small>${words}</small>` : nothing;
+}
+
+/** An instant in words, with what is to be said of the clock where it could not be trusted. @param {string|undefined} at @param {string|undefined} quality */
+function moment(at, quality = "") {
+  const shown = when(at);
+  return shown === "" || quality === "" || quality === "confirmed" || quality === "network" ? shown : t("desk.record.moment", { when: shown, clock: lookUp(qualities, quality) });
+}
+
+/** The hood as it was named at the opening. @param {import("./state-record.js").Hood|null} h */
+function hoodWords(h) {
+  if (h === null) return t("desk.record.hood_none");
+  const words = t(h.across_mm && h.tall_mm ? "desk.record.hood_size" : "desk.record.hood_unmeasured", { mark: h.mark, across: h.across_mm, tall: h.tall_mm });
+  return h.oversized ? html`${words}<small>${t("desk.record.hood_large")}</small>` : words;
+}
+
 /** @param {import("./state-record.js").Used} k */
 function kitWords(k) {
   const hours = k.age_ns === undefined ? "" : t("desk.record.filled", { h: Math.floor(k.age_ns / 3.6e12), min: Math.floor(k.age_ns / 6e10) % 60 });
@@ -248,7 +271,7 @@ function signatures(full, ui, act) {
     ${run?.signed.length
       ? html`<ul class="signed">${Object.keys(signers).map((who) => {
           const s = signatureOf(run, who);
-          return s ? html`<li><b>${signers[who]}</b> <span>${s.holds ? html`<span aria-hidden="true">✓ </span>${t("desk.record.signed_stands")}` : html`<span aria-hidden="true">⊘ </span>${t("desk.record.signed_earlier")}`}</span></li>` : nothing;
+          return s ? html`<li><b>${signers[who]}</b> <span>${s.holds ? html`<span aria-hidden="true">✓ </span>${t("desk.record.signed_stands")}` : html`<span aria-hidden="true">⊘ </span>${t("desk.record.signed_earlier")}`}${signedHow(s)}</span></li>` : nothing;
         })}</ul>`
       : html`<p class="small">${t("desk.record.nobody_signed")}</p>`}
     ${refused
@@ -296,7 +319,7 @@ function corrections(ui, act) {
   };
   return html`<section aria-labelledby="h-amend"><h2 id="h-amend">${t("desk.record.corrected_labels")}</h2>
     ${run.amended.length
-      ? html`<div class="scroll" tabindex="0" role="group" aria-label=${t("desk.record.corrected_labels")}><table><thead><tr><th scope="col">${t("desk.record.what")}</th><th scope="col">${t("desk.record.was")}</th><th scope="col">${t("desk.record.is")}</th><th scope="col">${t("desk.record.why_whom")}</th></tr></thead><tbody>${run.amended.map((a) => html`<tr><th scope="row">${lookUp(labels, a.field)}</th><td><s>${a.from || t("desk.record.not_noted")}</s></td><td>${a.to}</td><td>${a.reason}<small>${a.by}</small></td></tr>`)}</tbody></table></div>`
+      ? html`<div class="scroll" tabindex="0" role="group" aria-label=${t("desk.record.corrected_labels")}><table><thead><tr><th scope="col">${t("desk.record.what")}</th><th scope="col">${t("desk.record.was")}</th><th scope="col">${t("desk.record.is")}</th><th scope="col">${t("desk.record.why_whom")}</th></tr></thead><tbody>${run.amended.map((a) => html`<tr><th scope="row">${lookUp(labels, a.field)}</th><td><s>${a.from || t("desk.record.not_noted")}</s></td><td>${a.to}</td><td>${a.reason}<small>${[a.by, moment(a.at, a.quality)].filter(Boolean).join(", ")}</small></td></tr>`)}</tbody></table></div>`
       : html`<p class="small">${t("desk.record.none_corrected")}</p>`}
     ${ui.mode === "amend"
       ? html`<form class="noprint amend" @submit=${sent}>
@@ -315,10 +338,10 @@ function opening(full) {
   const poor = full.box.filter((p) => p.state !== "loaded");
   return html`<section aria-labelledby="h-box"><h2 id="h-box">${t("desk.record.box")}</h2>
     <table><tbody>
-      ${full.box.map((p) => html`<tr><th scope="row">${p.name}</th><td><span aria-hidden="true">${p.state === "loaded" ? "●" : p.state === "failed" ? "✕" : "○"} </span>${lookUp(pieces, p.state)}${p.reason ? html`<small>${p.reason}</small>` : nothing}</td></tr>`)}
+      ${full.box.map((p) => html`<tr><th scope="row">${partName(p.name)}</th><td><span aria-hidden="true">${p.state === "loaded" ? "●" : p.state === "failed" ? "✕" : "○"} </span>${lookUp(pieces, p.state)}${p.reason ? html`<small>${partWhy(p.reason)}</small>` : nothing}</td></tr>`)}
       <tr><th scope="row">${t("desk.record.wires")}</th><td>${full.wiring_checked ? when(full.wiring_checked) : t("desk.record.wires_not")}</td></tr>
       <tr><th scope="row">${t("desk.record.tone")}</th><td>${full.sound_ms ? html`${Math.round(full.sound_ms)} ms<small>${t("desk.record.reaction")}</small>` : t("desk.record.unmeasured")}</td></tr>
-      ${full.time_source ? html`<tr><th scope="row">${t("desk.record.edges")}</th><td>${full.time_source}</td></tr>` : nothing}
+      ${full.time_source ? html`<tr><th scope="row">${t("desk.record.edges")}</th><td>${retold("run.time_sources", full.time_source)}</td></tr>` : nothing}
       ${full.version ? html`<tr><th scope="row">${t("desk.record.program")}</th><td>tallyhood ${full.version}</td></tr>` : nothing}
     </tbody></table>
     ${full.box.length === 0 ? html`<p class="small">${t("desk.record.no_parts")}</p>` : poor.length ? nothing : html`<p class="small">${t("desk.record.every_part")}</p>`}</section>`;

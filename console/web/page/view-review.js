@@ -10,7 +10,7 @@ import { marks, minutes, shown } from "./state.js";
 import { momentNow, moments, snapAt, speeds } from "./state-review.js";
 import { around, ofRun, wide } from "./strip.js";
 import { nav, practice, problemLine, sentence } from "./view-common.js";
-import { agents, lookUp, practised, prevails, questions, stages } from "./words.js";
+import { agents, lookUp, outcomes, practised, prevails, questions, reasons, ruleName, stages } from "./words.js";
 import { momentWords } from "./words-review.js";
 
 /** @typedef {import("./state-review.js").Player} Player */
@@ -41,18 +41,26 @@ export function review(p, ui, act) {
   const all = moments(p);
   const pair = p.tracks.length > 1;
   return html`<main class=${`sheet review ${pair ? "pair" : ""}`}>
-    <div class="top">${practice(why)}</div>
+    <div class="top">${practice(why)}${p.tracks.map((x, i) => recalled(x, pair ? i : -1))}</div>
     <header class="head"><h1>${t("review.title")}</h1>${ui.file ? nothing : nav("/review")}</header>
     ${problemLine(ui.problem)}${ui.said ? html`<p class="note" role="status">${ui.said}</p>` : nothing}
     <div class="tracks">${p.tracks.map((x, i) => track(x, i, p, ui))}</div>
-    <section class="axis" aria-label=${t("review.time")}>${p.tracks.map((x, i) => axis(x, i, p, all, ui.size))}
+    <div class="under"><section class="axis" aria-label=${t("review.time")}>${p.tracks.map((x, i) => axis(x, i, p, all, ui.size))}
       <input type="range" min="0" max=${p.length} step="100" .value=${String(Math.round(p.at))} aria-label=${t("review.instant")} aria-valuetext=${clock(p.at)} @input=${(/** @type {Event} */ e) => act.seek(Number(/** @type {HTMLInputElement} */ (e.target).value))}>
     </section>
-    ${controls(p, ui, act)}
+    ${controls(p, ui, act)}</div>
     ${listed(p, all, act)}
     ${p.tracks.map((x) => foot(x, pair, ui))}
     ${ui.keys ? keys(act) : nothing}
   </main>`;
+}
+
+/** What is said first of a run that was called back after its end. @param {Track} x @param {number} i of the letter; -1: none */
+function recalled(x, i) {
+  const c = x.review.recalled;
+  if (!c) return nothing;
+  const values = { was: lookUp(outcomes, c.outcome), day: c.at.slice(0, 10) };
+  return html`<p class="notice recall" role="note">${i < 0 ? nothing : html`<b>${letters[i]}</b> `}<strong>${t("review.recalled")}</strong> ${t(values.day ? "review.recalled_on" : "review.recalled_some_day", values)} ${lookUp(reasons, x.review.reason)}</p>`;
 }
 
 /** Whole minutes and seconds of the axis. @param {number} ms */
@@ -69,11 +77,11 @@ function track(x, i, p, ui) {
   if (!snap || !s || !run) return html`<article class="track"><p class="say">${t("review.not_opened")}</p></article>`;
   const facts = factsNow(x, p.at);
   return html`<article class="track" aria-label=${t("review.of_run", { run: x.review.run })}>
-    <p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}${run.wearer ? html`<b>${run.wearer}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span><span>${run.facepiece}</span><span>${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("review.bin", { bin: run.screening.bin })}` : ""}</span><span>${run.rules}</span><strong class="stage">${lookUp(stages, run.stage)}</strong>${x.review.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</p>
+    <p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}${run.wearer ? html`<b>${run.wearer}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span><span>${run.facepiece}</span><span>${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("review.bin", { bin: run.screening.bin })}` : ""}</span><span>${ruleName(run.rules)}</span><strong class="stage">${lookUp(stages, run.stage)}</strong>${x.review.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</p>
     <p class="say">${sentence(s.sentence)}</p>
+    <p class="happened" role="status" aria-live=${p.playing ? "off" : "polite"}>${facts || s.note || s.faults.join("; ")}</p>
     ${s.verdict ? verdict(run, s, s.verdict) : run.stage === "ready" ? asked(run) : now(s)}
     ${picture(run, s, ui, pair)}
-    <p class="happened" role="status" aria-live=${p.playing ? "off" : "polite"}>${facts || s.note || s.faults.join("; ")}</p>
   </article>`;
 }
 
@@ -104,14 +112,14 @@ function asked(run) {
 function verdict(run, s, v) {
   return html`<div class="now ended">
     <div class=${`big word ${s.big.stop ? "failed" : ""}`}><span><i aria-hidden="true">${s.big.mark}</i> ${v.word}</span></div>
-    <div class="due">${v.reason ? html`<p class="reason">${v.reason}</p>` : nothing}${v.proof ? html`<p>${v.proof}</p>` : nothing}<p class="prevails">${run.prevails || prevails()}</p></div>
+    <div class="due">${v.reason ? html`<p class="reason">${v.reason}</p>` : nothing}${v.proof ? html`<p>${v.proof}</p>` : nothing}<p class="prevails">${prevails(run.prevails)}</p></div>
   </div>`;
 }
 
 /** @param {import("./contract.js").Run} run @param {import("./state.js").Shown} s @param {Ui} ui @param {boolean} pair */
 function picture(run, s, ui, pair) {
   const strip = ofRun(run, s.clockMs, s.big.mark);
-  const frame = ui.size === "narrow" ? around(strip, 366, 190) : pair ? around(strip, 600, 190) : ui.size === "low" ? { ...wide, width: 1180, height: 168, times: false } : wide;
+  const frame = ui.size === "narrow" ? around(strip, 366, 190) : pair ? around(strip, 600, 160) : ui.size === "low" ? { ...wide, width: 1180, height: 168, times: false } : { ...wide, height: 180 };
   return html`<div class="strip">${stripSvg(strip, frame, t("review.strip_label"))}</div>`;
 }
 
@@ -125,7 +133,8 @@ function axis(x, i, p, all, size) {
   const at = (/** @type {number} */ ms) => Math.round((pad + (ms / Math.max(1, p.length)) * (width - 2 * pad)) * 10) / 10;
   const spans = x.review.stages.map((s, k) => ({ stage: s.stage, from: x.from + s.at_ms, to: x.from + (x.review.stages[k + 1]?.at_ms ?? x.review.length_ms) }));
   const base = 46;
-  return html`<svg viewBox=${`0 0 ${width} 58`} role="img" aria-label=${t("review.axis", { stages: spans.map((s) => `${lookUp(stages, s.stage)} ${clock(s.from)}`).join(", ") })}>
+  const top = p.tracks.length > 1 ? 2 : 8; // one track has no letter above its line
+  return html`<svg viewBox=${`0 ${top} ${width} ${58 - top}`} role="img" aria-label=${t("review.axis", { stages: spans.map((s) => `${lookUp(stages, s.stage)} ${clock(s.from)}`).join(", ") })}>
     ${p.tracks.length > 1 ? svg`<text class="r-letter" x="2" y="12">${letters[i]}</text>` : nothing}
     ${spans.map((s) => svg`<line class=${`r-span r-${s.stage}`} x1=${at(s.from)} x2=${at(s.to)} y1=${base} y2=${base}></line><line class="r-edge" x1=${at(s.from)} x2=${at(s.from)} y1=${base - 9} y2=${base + 9}></line>${
       at(s.to) - at(s.from) > 8 * lookUp(stages, s.stage).length + 4 ? svg`<text x=${at(s.from) + 5} y=${base - 16}>${lookUp(stages, s.stage)}</text>` : nothing}`)}

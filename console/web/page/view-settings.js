@@ -10,7 +10,7 @@ import { size, when } from "./state-record.js";
 import { filledIn, loading, office, textOf } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
 import { backups, licences, limits, limitWords, qualities } from "./words-desk.js";
-import { lookUp } from "./words.js";
+import { lookUp, ruleName } from "./words.js";
 
 /** @typedef {import("./desk.js").Policy} Policy */
 
@@ -32,6 +32,7 @@ import { lookUp } from "./words.js";
  * @property {import("./desk.js").Restored|null} restored
  * @property {string} version
  * @property {import("./desk.js").Generation[]|null} backups  newest first; null: the box does not tell
+ * @property {import("./desk.js").BroughtIn[]} restores  that the journal comes from, newest first
  */
 /** @typedef {import("./view-office.js").OfficeActs & {choose: (rules: string) => void, save: (p: Policy) => void, look: () => void, type: (text: string) => void, drop: () => void, where: (w: Ui["where"]) => void, see: (v: boolean) => void, back: (passphrase: string, again: string, folder: string) => void, restore: (passphrase: string, file: File|null) => void, copy: (text: string, what: string) => void}} Acts */
 
@@ -55,6 +56,9 @@ function first(o, ui, act) {
     return html`<section class="first" aria-labelledby="h-first"><h2 id="h-first">${t("desk.settings.backup_in")}</h2>
       <p class="say">${t("desk.settings.restored", { n: r.runs })}</p>
       ${r.restart ? html`<p class="notice"><strong>${t("desk.settings.start_again")}</strong> ${t("desk.settings.until_then")}</p>` : nothing}
+      ${r.erased ? html`<p>${t("desk.settings.erased_again", { n: r.erased })}</p>` : nothing}
+      ${r.recalled ? html`<p>${t("desk.settings.recalled_again", { n: r.recalled })}</p>` : nothing}
+      ${r.later === "taken_over" ? nothing : html`<p class="notice">${t("desk.settings.later_unknown")} ${t("desk.settings.later_do")}</p>`}
       <p>${t("desk.settings.erase_again")}</p></section>`;
   }
   return html`<section class="first" aria-labelledby="h-first"><h2 id="h-first">${t("desk.settings.empty")}</h2>
@@ -67,6 +71,7 @@ function first(o, ui, act) {
       <label class="field"><span>${t("desk.settings.backup")} <small>${t("desk.settings.backup_file")}</small></span><input name="file" type="file" required></label>
       <label class="field"><span>${t("desk.settings.its_passphrase")}</span><input name="passphrase" type=${ui.visible ? "text" : "password"} required maxlength="200" autocomplete="off" spellcheck="false"></label>
       <div class="row wide"><button class="primary" ?disabled=${o.working}>${t("desk.settings.bring")}<small>${t("desk.settings.checked_first")}</small></button>${eye(ui, act)}</div>
+      <p class="small wide">${t("desk.settings.name_noted")}</p>
     </form></section>`;
 }
 
@@ -88,7 +93,7 @@ function house(o, ui, act) {
       act.save({ rules: textOf(f, "rules"), retest_months: number(textOf(f, "retest")), keep_months: number(textOf(f, "keep")), site: textOf(f, "site"), hoods: number(textOf(f, "hoods")) });
     }}>
       <fieldset class="field"><legend>${t("desk.settings.legend")}</legend><div class="either">${ui.choices.map(
-        (r) => html`<label class="option"><input type="radio" name="rules" value=${r.id} required .checked=${ui.rules === r.id} @change=${() => act.choose(r.id)}><span>${r.label}</span></label>`,
+        (r) => html`<label class="option"><input type="radio" name="rules" value=${r.id} required .checked=${ui.rules === r.id} @change=${() => act.choose(r.id)}><span>${ruleName(r.label)}</span></label>`,
       )}</div></fieldset>
       <label class="field"><span>${t("desk.settings.again_after")} <small>${t("desk.settings.months")}</small></span><input name="retest" type="number" inputmode="numeric" min="0" max=${lim?.retest || 120} .value=${String(p.retest_months)} aria-describedby="d-retest"></label>
       <p class="limit" id="d-retest">${lim ? html`<b>${lim.retest ? t("desk.settings.at_most", { n: lim.retest }) : t("desk.settings.sets_none")}</b> ${limitWords(ui.rules).retest} ` : nothing}${lim?.retest ? t("desk.settings.as_rule") : lim ? t("desk.settings.no_time") : t("desk.settings.choose_first")}</p>
@@ -130,6 +135,7 @@ function backup(o, ui, act) {
         ? html`<p><span aria-hidden="true">● </span>${rich("desk.settings.last_proven", { when: when(ui.last.at), size: size(ui.last.bytes), where: ui.last.where }, bold)}</p>`
         : html`<p><span aria-hidden="true">○ </span>${t("desk.settings.none_made")}</p>`}
     ${ui.backups?.length ? generations(ui.backups) : nothing}
+    ${ui.restores.length ? restores(ui.restores) : nothing}
     <form class="backup" aria-label=${t("desk.settings.make_aria")} @submit=${(/** @type {Event} */ e) => {
       const f = filledIn(e);
       act.back(String(f.get("passphrase") ?? ""), String(f.get("again") ?? ""), textOf(f, "folder"));
@@ -143,6 +149,15 @@ function backup(o, ui, act) {
       <div class="row"><button class="primary" ?disabled=${o.working}>${t("desk.settings.make_aria")}<small>${t("desk.settings.prove")}</small></button></div>
     </form>
     <details><summary>${t("desk.settings.what_is")}</summary><ul class="points">${[...backups.is, ...backups.not].map((x) => html`<li>${x}</li>`)}</ul></details></section>`;
+}
+
+/** Restores as they stand in the journal. @param {import("./desk.js").BroughtIn[]} all */
+function restores(all) {
+  return html`<h3>${t("desk.settings.restores")}</h3><ul class="points">${all.map((r) => {
+    const at = when(r.at) || t("desk.settings.day_unknown");
+    const clock = r.quality === "" || r.quality === "confirmed" || r.quality === "network" ? at : t("desk.record.moment", { when: at, clock: lookUp(qualities, r.quality) });
+    return html`<li>${t(r.by ? "desk.settings.restore_was" : "desk.settings.restore_unnamed", { when: clock, by: r.by, box: r.box, made: when(r.made) || t("desk.settings.day_unknown"), n: r.entries })}${r.later === "taken_over" ? nothing : html`<br>${t("desk.settings.later_unknown")} ${t("desk.settings.later_do")}`}</li>`;
+  })}</ul><p class="small">${t("desk.settings.restore_means")}</p>`;
 }
 
 /** @param {import("./desk.js").Generation[]} all */

@@ -8,7 +8,7 @@ import { after, failed, pairOf, ready } from "./state-start.js";
 import { clockForm } from "./view-clock.js";
 import { healthLine, nav, practice, problemLine, sentence } from "./view-common.js";
 import { simContacts } from "./view-contacts.js";
-import { agents, lacking, lookUp } from "./words.js";
+import { agents, lacking, lookUp, partWhy } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./state-start.js").Step} Step */
@@ -96,7 +96,7 @@ function body(x, snap, i, ui, inert, act) {
       return wires(what, snap, i, inert, act, link);
     case "sound":
       return html`${what}
-        ${snap.sound ? html`<p class="refused">${t("start.sound.none", { why: snap.sound })}</p>` : nothing}
+        ${snap.sound ? html`<p class="refused">${t("start.sound.none", { why: partWhy(snap.sound) })}</p>` : nothing}
         ${x.is === "done" ? html`<p class="result"><span aria-hidden="true">✓</span> ${t(ui.heard === "heard" ? "start.sound.said" : "start.sound.measured")}</p>` : nothing}
         ${ui.heard === "not" ? html`<p class="refused" role="status">${t("start.sound.not_heard_help")}</p>` : nothing}
         <div class="either"><button class=${fresh && ui.heard !== "asked" ? "primary" : ""} ?disabled=${inert || snap.sound !== ""} @click=${act.tone}>${t("start.sound.tone")}<small>${t("start.sound.tone_small")}</small></button>
@@ -136,7 +136,7 @@ function wires(what, snap, i, inert, act, link) {
       ${i.check?.found.length ? html`<ul>${i.check.found.map((f) => html`<li>${f}</li>`)}</ul>` : nothing}
       <div class="either"><button ?disabled=${inert} @click=${() => act.verb("check_end")}>${t("start.inputs.end")}</button></div>`;
   }
-  const missing = lacking(snap.inputs.missing ?? "") || snap.inputs.lost;
+  const missing = lacking(snap.inputs.missing ?? "") || partWhy(snap.inputs.lost ?? "");
   return html`${what}
     ${missing ? html`<p class="refused" role="status">${t("start.inputs.missing", { what: missing })}</p>` : failed(snap) ? html`<p class="refused" role="status">${t("start.inputs.failed")}</p>` : nothing}
     ${snap.inputs.check?.passed ? html`<p class="result"><span aria-hidden="true">✓</span> ${t("start.inputs.passed")}</p>` : nothing}

@@ -4,6 +4,7 @@
 // in lang/LANGUAGE/desk.json.
 
 import { sentences, t, under } from "./lang.js";
+import { lookUp, reasons } from "./words.js";
 
 /** Why the box refused something of these pages, where words-office.js has no word for it. */
 export const refusals = sentences("desk.refusals");
@@ -22,6 +23,18 @@ export const signing = sentences("desk.signing");
 
 /** What a part of the box was at the opening. */
 export const pieces = sentences("desk.pieces");
+
+/** Why a run was recalled, by the words that the journal has for it. @type {Record<string, string>} */
+const recallKeys = {
+  "nebuliser found clogged": "desk.recall_clogged", "nebuliser filled anew or changed while the test had it in use": "desk.recall_changed",
+  "batch of solution was entered wrongly": "desk.recall_batch", "no pass any more in the store that a restore replaced": "desk.recall_restored",
+};
+
+/** Why a run was recalled, as a sentence. @param {string} why as the journal has it */
+export function recallWhy(why) {
+  const key = Object.hasOwn(recallKeys, why) ? recallKeys[why] : undefined;
+  return key ? t(key) : lookUp(reasons, why);
+}
 
 /** How far the wall time of a record can be trusted. */
 export const qualities = sentences("desk.qualities");

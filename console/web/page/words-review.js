@@ -23,6 +23,8 @@ export function momentWords(m) {
       return t("review.moment.fault", { text: fault(m.text ? `${m.key}: ${m.text}` : m.key) });
     case "verdict":
       return t("review.moment.verdict", { text: lookUp(outcomes, m.key) });
+    case "recalled":
+      return t("review.moment.recalled", { text: lookUp(outcomes, m.key) });
     case "proof":
       return lookUp(proofs, m.key);
     case "wearer_did":

@@ -4,7 +4,7 @@
 // run.json; stars mark the words that matter most. Nothing here decides what is
 // shown: state.js does.
 
-import { known, retold, sentences, t, under } from "./lang.js";
+import { english, known, retold, sentences, t, under } from "./lang.js";
 
 /** @typedef {import("./lang.js").Sentences} Sentences */
 
@@ -21,11 +21,38 @@ export const practised = (why) => retold("run.practice_why", why);
 export function lacking(text) {
   const each = text.split("; ").map((piece) => {
     const at = piece.indexOf(": ");
-    const part = at < 0 ? null : known("run.lacking_parts", piece.slice(0, at));
-    return part === null ? retold("run.lacking_whys", piece) : t("run.lacking_part", { part, why: retold("run.lacking_whys", piece.slice(at + 2)) });
+    const part = at < 0 ? null : (known("run.lacking_parts", piece.slice(0, at)) ?? known("run.part_names", piece.slice(0, at)));
+    return part === null ? whyOf(piece) : t("run.lacking_part", { part, why: whyOf(piece.slice(at + 2)) });
   });
   return each.join("; ");
 }
+
+/** One reason of a part as the box wrote it. @param {string} piece */
+const whyOf = (piece) => known("run.lacking_whys", piece) ?? known("run.part_whys", piece) ?? known("run.lost_whys", piece) ?? piece;
+
+/** A part of the box by the name that the box gives it. @param {string} name */
+export const partName = (name) => known("run.lacking_parts", name) ?? known("run.part_names", name) ?? name;
+
+/** What the box says of a part, of sound, or of edges that it may lack. @param {string} text */
+export const partWhy = (text) => text.split("; ").map(whyOf).join("; ");
+
+/** Why there is no sound, short, where the line says already that there is none. @param {string} text */
+export const soundWhy = (text) => partWhy((text.split("; ")[0] ?? "").replace(/^(no sound|sound lost): /, ""));
+
+/** A rule set's name as its file has it. A house's own rule set keeps its name. @param {string} name */
+export const ruleName = (name) => retold("run.rule_names", name);
+
+/** Why a rule set does not allow a facepiece. @param {string} text */
+export function ruleRefusal(text) {
+  const told = retold("run.rule_refusals", text);
+  const rules = sentences("run.rule_names");
+  // The sentence begins with the rule set's name as the box gives it.
+  const name = Object.keys(rules).map((key) => english(`run.rule_names.${key}`)).find((n) => told.startsWith(n)) ?? "";
+  return name === "" ? told : ruleName(name) + told.slice(name.length);
+}
+
+/** What prevails over the tool, as a rule set says it, else as we do. @param {string} [text] */
+export const prevails = (text) => (text ? retold("run.prevails_told", text) : t("run.prevails"));
 
 /** Why a run ended as it did. */
 export const reasons = sentences("run.reasons");
@@ -81,9 +108,6 @@ export const corrections = {
 /** What a single-contact button lacks, and other lines of the head. */
 export const health = under("run.health", /** @type {const} */ (["inputsSound", "unsupervised", "soundOn", "saved", "unsaved", "notSaving", "noSound", "muted"]));
 
-/** Fallback where a rule set says nothing. */
-export const prevails = () => t("run.prevails");
-
 /** A count as a word up to ten, as it stands before the word for squeezes. @param {number} n */
 export const count = (n) => (n >= 0 && n <= 10 ? t(`run.count.${n}`) : String(n));
 
@@ -130,5 +154,5 @@ export function exercise(id) {
 /** A fault as stored, "what: detail". @param {string} text */
 export function fault(text) {
   const [what = "", ...detail] = text.split(": ");
-  return lookUp(faults, what) + (detail.length ? ` (${detail.join(": ")})` : "");
+  return lookUp(faults, what) + (detail.length ? ` (${partWhy(detail.join(": "))})` : "");
 }
