@@ -22,9 +22,10 @@ type Line struct {
 	Opened    string            `json:"opened"` // wall time, RFC 3339
 	Wearer    string            `json:"wearer"`
 	Facepiece string            `json:"facepiece"`
-	Outcome   procedure.Outcome `json:"outcome"` // empty while the run is open
+	Outcome   procedure.Outcome `json:"outcome"` // as of now: a recalled run is not valid; empty while the run is open
 	Reason    procedure.Reason  `json:"reason"`
 	Practice  string            `json:"practice"`
+	Recalled  *record.Recalled  `json:"recalled,omitempty"` // absent: the run was not recalled
 }
 
 // Names gives the name of a wearer that a journal holds sealed, or a word that
@@ -71,6 +72,7 @@ type View struct {
 
 	Box           []procedure.Piece `json:"box"`            // what of the box was loaded, absent or failed
 	Kit           []procedure.Kit   `json:"kit"`            // nebulisers as each went into use
+	Hood          *procedure.Hood   `json:"hood"`           // null: none was named
 	WiringChecked string            `json:"wiring_checked"` // wall time of the last guided check of the wires; empty: none
 	SoundMS       float64           `json:"sound_ms"`       // self-test from tone to press, a person's reaction included; 0: none
 }
@@ -81,12 +83,16 @@ func Run(ctx context.Context, j store.Journal, names Names, run string) (View, e
 	if err != nil {
 		return View{}, err
 	}
+	recalled, err := Recalled(ctx, j, run)
+	if err != nil {
+		return View{}, err
+	}
 	v := View{
-		Line: line(run, st, nameOf(ctx, st.Opened.Wearer, names)), Tester: st.Opened.Tester, WallQuality: st.Opened.WallQuality, TimeSource: st.Opened.TimeSource,
+		Line: line(run, st, nameOf(ctx, st.Opened.Wearer, names), recalled), Tester: st.Opened.Tester, WallQuality: st.Opened.WallQuality, TimeSource: st.Opened.TimeSource,
 		Style: st.Opened.Facepiece.Style, Size: st.Opened.Facepiece.Size, Whose: st.Opened.Facepiece.Whose,
 		SqueezesS: []record.Seconds{}, Answers: st.Answers, RulesName: st.Opened.Rules.Name, Prevails: st.Opened.Rules.Prevails,
 		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
-		Box: st.Opened.Box, WiringChecked: st.Opened.WiringChecked, SoundMS: st.Opened.SoundMS,
+		Box: st.Opened.Box, Hood: st.Opened.Hood, WiringChecked: st.Opened.WiringChecked, SoundMS: st.Opened.SoundMS,
 	}
 	v.Kit = []procedure.Kit{}
 	for _, t := range st.Took {
@@ -103,6 +109,7 @@ func Run(ctx context.Context, j store.Journal, names Names, run string) (View, e
 		if err != nil {
 			return View{}, err
 		}
+		r = r.Standing(recalled)
 		v.Record = &r
 		if r.Fit != nil {
 			v.SqueezesS = r.Fit.SqueezesS
@@ -147,11 +154,13 @@ func state(ctx context.Context, j store.Journal, run string) (st procedure.State
 	return st, last, nil
 }
 
-func line(run string, st procedure.State, name string) Line {
+func line(run string, st procedure.State, name string, recalled *record.Recalled) Line {
 	o := st.Opened
 	l := Line{Run: run, Opened: o.Wall, Wearer: name, Facepiece: o.Facepiece.Make + " " + o.Facepiece.Model + ", " + o.Facepiece.Size, Practice: o.Practice}
 	if st.Verdict != nil {
-		l.Outcome, l.Reason = st.Verdict.Outcome, st.Verdict.Reason
+		var now procedure.Ended
+		now, l.Recalled = record.Standing(*st.Verdict, recalled)
+		l.Outcome, l.Reason = now.Outcome, now.Reason
 	}
 	return l
 }
@@ -161,6 +170,10 @@ func List(ctx context.Context, j store.Journal, names Names, limit int) ([]Line,
 	infos, err := j.Streams(ctx, 0, limit)
 	if err != nil {
 		return nil, fmt.Errorf("list runs: %w", err)
+	}
+	recalls, err := Recalls(ctx, j)
+	if err != nil {
+		return nil, err
 	}
 	out := []Line{}
 	for _, info := range infos {
@@ -174,7 +187,7 @@ func List(ctx context.Context, j store.Journal, names Names, limit int) ([]Line,
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, line(info.Stream, st, nameOf(ctx, st.Opened.Wearer, names)))
+		out = append(out, line(info.Stream, st, nameOf(ctx, st.Opened.Wearer, names), of(recalls, info.Stream)))
 	}
 	return out, nil
 }

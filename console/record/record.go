@@ -50,10 +50,11 @@ type Record struct {
 	Rules       string            `json:"rules"`
 	Agent       string            `json:"agent"`
 	Screening   Screening         `json:"screening"`
-	Fit         *Fit              `json:"fit"` // null before the initial dose was begun
-	Proof       *string           `json:"proof,omitempty"`
+	Fit         *Fit              `json:"fit"`             // null before the initial dose was begun
+	Proof       *string           `json:"proof,omitempty"` // tasted, not_tasted, or not_answered: begun, and nobody said what was tasted
 	Corrections []Correction      `json:"corrections"`
 	Inputs      Inputs            `json:"inputs"`
+	Recalled    *Recalled         `json:"recalled,omitempty"` // absent: the run was not recalled
 }
 
 // A Correction is the tester's word that a squeeze was missed (+1) or was none
@@ -174,14 +175,30 @@ func Of(s procedure.State) (Record, error) {
 	if s.Initial.Required > 0 {
 		r.Fit = fit(s)
 	}
-	if s.Proof != nil {
-		p := "not_tasted"
-		if s.Proof.Tasted {
-			p = "tasted"
-		}
+	if p := Proof(s); p != "" {
 		r.Proof = &p
 	}
 	return r, nil
+}
+
+// What the proof after a pass came to.
+const (
+	ProofTasted      = "tasted"
+	ProofNotTasted   = "not_tasted"
+	ProofNotAnswered = "not_answered" // it was begun, and nobody said what was tasted: a remark, no doubt
+)
+
+// Proof is what the proof after a pass came to; empty: none was begun.
+func Proof(s procedure.State) string {
+	switch {
+	case s.Proof != nil && s.Proof.Tasted:
+		return ProofTasted
+	case s.Proof != nil:
+		return ProofNotTasted
+	case s.Stage == procedure.ProvingMist:
+		return ProofNotAnswered
+	}
+	return ""
 }
 
 func fit(s procedure.State) *Fit {

@@ -35,6 +35,12 @@ var reasonWords = map[procedure.Reason]string{
 	procedure.Stalled:           "the box stood still for more than a second",
 }
 
+var proofWords = map[string]string{
+	ProofTasted:      "with the seal broken the wearer tasted it",
+	ProofNotTasted:   "with the seal broken the wearer tasted nothing",
+	ProofNotAnswered: "begun, not answered: nobody said what was tasted with the seal broken",
+}
+
 // Words is a reason as a clause; empty for none.
 func Words(r procedure.Reason) string { return reasonWords[r] }
 
@@ -47,6 +53,9 @@ func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
 	fmt.Fprintf(&b, "%s", outcomeWords[r.Outcome])
 	if r.Reason != "" {
 		fmt.Fprintf(&b, ": %s", reasonWords[r.Reason])
+	}
+	if c := r.Recalled; c != nil {
+		fmt.Fprintf(&b, "\n%s, was %s: %s. The first outcome does not stand any more, and the person is to be tested again.", c.When(), strings.ReplaceAll(string(c.Outcome), "_", " "), c.Why)
 	}
 	b.WriteString("\n\n")
 	line("rules", "%s", rules.Name)
@@ -76,6 +85,9 @@ func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
 		if f.Level != nil {
 			line("hood level", "mean %.2f, least %.2f of the initial dose (modelled, half-life 30 s; an aid, no evidence)", f.Level.Mean, f.Level.Min)
 		}
+	}
+	if r.Proof != nil {
+		line("proof", "%s", proofWords[*r.Proof])
 	}
 	button := "supervised"
 	if !r.Inputs.Supervised {

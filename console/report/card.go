@@ -10,6 +10,7 @@ import (
 	"rsc.io/qr"
 
 	"tallyhood/console/procedure"
+	"tallyhood/console/record"
 	"tallyhood/console/report/page"
 )
 
@@ -40,6 +41,12 @@ var (
 	ErrCardErased    = errors.New("no card: the person's data were erased")
 	ErrCardFacepiece = errors.New("no card: make, model and size of the facepiece are not all known")
 	ErrCardName      = errors.New("no card: neither a name nor a number is known")
+	ErrCardLater     = errors.New("no card: a later test with this facepiece counts instead")
+	ErrCardFailed    = errors.New("no card: a later test with this facepiece showed a leak")
+	ErrCardTrigger   = errors.New("no card: something happened since after which the person is to be tested again")
+	ErrCardChanged   = errors.New("no card: the facepiece is entered otherwise now than it was tested")
+	ErrCardGone      = errors.New("no card: the facepiece is not used any more, or not allowed for this test")
+	ErrCardRules     = errors.New("no card: the person is to be tested under other rules than those of this test")
 )
 
 // CardPDF writes the wallet card as a PDF of its own size.
@@ -69,16 +76,18 @@ func mayHaveCard(s Sheet) error {
 		return errNoVerdict
 	case s.practice():
 		return ErrCardPractice
-	case s.Recalled != nil:
+	case s.Recalled != nil || r.Recalled != nil:
 		return ErrCardRecalled
 	case r.Outcome != procedure.Pass || r.Reason != "":
 		return ErrCardOutcome
-	case r.Proof != nil && *r.Proof != "tasted":
+	case r.Proof != nil && *r.Proof == record.ProofNotTasted:
 		return ErrCardProof
 	case !s.trusted() || s.opened().IsZero():
 		return ErrCardDate
 	case s.Person.Erased:
 		return ErrCardErased
+	case s.Void != nil:
+		return s.Void
 	case page.Clean(s.Person.Name)+page.Clean(s.Person.Number) == "":
 		return ErrCardName
 	case s.Facepiece.Make == "" || s.Facepiece.Model == "" || s.Facepiece.Size == "":
@@ -91,7 +100,7 @@ func card(s Sheet) (*page.Drawing, words, error) {
 	if err := mayHaveCard(s); err != nil {
 		return nil, words{}, err
 	}
-	say, err := wordsOf(s.Language)
+	say, err := wordsIn(s.Language, s.Own)
 	if err != nil {
 		return nil, words{}, err
 	}
@@ -119,6 +128,10 @@ func card(s Sheet) (*page.Drawing, words, error) {
 	}
 	for scale := 1.0; ; scale -= 0.05 {
 		if scale < 0.8 {
+			if s.Own != nil { // longer words are no reason to have no card
+				s.Own, s.Language = nil, ""
+				return card(s)
+			}
 			return nil, words{}, fmt.Errorf("no card: the words do not fit on %.1f x %.0f mm; name, make, model, style or place is too long", cardW, cardH)
 		}
 		try := page.New(cardW, cardH)
@@ -134,8 +147,18 @@ func card(s Sheet) (*page.Drawing, words, error) {
 func cardWords(d *page.Drawing, s Sheet, say words, w, scale float64) float64 {
 	x, y := cardMargin, cardMargin
 	outcomeMark(d, x, y, 7*scale, procedure.Pass)
-	d.Text(x+8.6*scale, y+3.2*scale, say.say("card.title"), page.Style{Size: 9 * scale, Bold: true, Color: page.Ink})
-	d.Text(x+8.6*scale, y+6.3*scale, join(": ", say.say("card.subtitle"), s.View.Record.Agent), page.Style{Size: 5.6 * scale, Color: page.Soft})
+	line := func(y float64, text string, st page.Style) {
+		if most := w - 8.6*scale - 1; page.Width(text, st) > most {
+			st.Size *= most / page.Width(text, st)
+		}
+		d.Text(x+8.6*scale, y, text, st)
+	}
+	line(y+3.2*scale, say.say("card.title"), page.Style{Size: 9 * scale, Bold: true, Color: page.Ink})
+	agent := s.View.Record.Agent
+	if key := "card.agent." + agent; has(key) {
+		agent = say.say(key)
+	}
+	line(y+6.3*scale, say.say("card.subtitle", agent), page.Style{Size: 5.6 * scale, Color: page.Soft})
 	y += 8.2 * scale
 	put := func(what, text string, size float64, bold bool, c page.Color) {
 		if text == "" {
@@ -153,12 +176,14 @@ func cardWords(d *page.Drawing, s Sheet, say words, w, scale float64) float64 {
 	put(say.say("number"), s.Person.Number, 6.8, false, page.Ink)
 	y += 0.9 * scale
 	put(say.say("model"), s.Facepiece.Make+" "+s.Facepiece.Model, 8.4, true, page.Ink)
-	put(say.say("size"), say.say("size")+": "+s.Facepiece.Size, 7.4, true, page.Ink)
+	put(say.say("size"), say.say("card.size", s.Facepiece.Size), 7.4, true, page.Ink)
 	put(say.say("style"), s.Facepiece.Style, 6.2, false, page.Ink)
 	y += 0.9 * scale
 	due := s.Due.On
 	if due == "" {
-		due = s.Due.Why
+		if due = s.Due.Why; due == english["card.due.no_time"] {
+			due = say.say("card.due.no_time")
+		}
 	}
 	if due == "" {
 		due = say.say("due.unknown")
@@ -166,13 +191,17 @@ func cardWords(d *page.Drawing, s Sheet, say words, w, scale float64) float64 {
 	put(say.say("date"), say.say("card.dates")+" "+day(s.View.Opened), 6.8, false, page.Ink)
 	put(say.say("due"), say.say("card.due")+" "+due, 6.8, true, page.Ink)
 	y += 0.9 * scale
-	put(say.say("rules"), s.View.RulesName, 5.6, false, page.Ink)
+	rules := s.View.RulesName
+	if key := "card.rules." + s.View.Record.Rules; has(key) && rules == english[key] { // as it is published, not as a house calls it
+		rules = say.say(key)
+	}
+	put(say.say("rules"), rules, 5.6, false, page.Ink)
 	if s.Site != "" {
 		put(say.say("site"), say.say("card.site")+" "+s.Site, 5.6, false, page.Ink)
 	}
 	put(say.say("card.run"), say.say("card.run", s.View.Run), 5.6, false, page.Soft)
 	put("", say.say("card.valid"), 5.2, false, page.Ink)
-	put("", say.say("prevails.2")+".", 5.2, false, page.Ink)
+	put("", say.say("card.prevails"), 5.2, false, page.Ink)
 	return y
 }
 

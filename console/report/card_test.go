@@ -74,6 +74,7 @@ func TestCardOnlyForAPass(t *testing.T) {
 		{"erased", "pass", func(s *Sheet) { s.Person = Person{Erased: true} }, ErrCardErased},
 		{"no name", "pass", func(s *Sheet) { s.Person = Person{} }, ErrCardName},
 		{"no size", "pass", func(s *Sheet) { s.Facepiece.Size = "" }, ErrCardFacepiece},
+		{"failed since", "pass", func(s *Sheet) { s.Void = ErrCardFailed }, ErrCardFailed},
 		{"open", "pass", func(s *Sheet) { s.View.Record = nil }, errNoVerdict},
 	} {
 		s := sheetOf(t, courses[c.course])

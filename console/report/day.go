@@ -18,6 +18,10 @@ type Reminder struct {
 	Place   string
 	From    string // since when nothing but water, in words; worked out by the caller from the rules
 	Further string // a further line; may be empty
+	// Language of this slip, and its words by the keys of Carried; nil: those of
+	// the set.
+	Language string
+	Own      Catalogue
 }
 
 // Paperwork says how a set of sheets is printed.
@@ -30,7 +34,7 @@ type Paperwork struct {
 
 // RemindersPDF writes slips to cut out, eight to a page.
 func RemindersPDF(w io.Writer, all []Reminder, how Paperwork) error {
-	say, err := wordsOf(how.Language)
+	set, err := wordsOf(how.Language)
 	if err != nil {
 		return err
 	}
@@ -42,6 +46,12 @@ func RemindersPDF(w io.Writer, all []Reminder, how Paperwork) error {
 	dash := page.Pen{Width: 0.2, Color: page.Soft, Dash: []float64{2, 2}}
 	var pages []*page.Drawing
 	for i, r := range all {
+		say := set
+		if r.Own != nil {
+			if say, err = wordsIn(r.Language, r.Own); err != nil {
+				return err
+			}
+		}
 		if i%(cols*rows) == 0 {
 			d := page.New(how.Paper.W, how.Paper.H)
 			d.Line(sw, 4, sw, how.Paper.H-4, dash)
@@ -53,34 +63,42 @@ func RemindersPDF(w io.Writer, all []Reminder, how Paperwork) error {
 		d := pages[len(pages)-1]
 		k := i % (cols * rows)
 		x, y := float64(k%cols)*sw+9, float64(k/cols)*sh+9
-		bottom := float64(k/cols+1)*sh - 4
-		put := func(what, text string, size float64, strong bool) {
-			st := page.Style{Size: size, Bold: strong, Color: page.Ink}
-			d.In = what
-			for _, line := range page.Wrap(text, st, sw-18) {
-				y += tall(st)
-				if y > bottom {
-					return
-				}
-				d.Text(x, y-0.25*tall(st), line, st)
+		scale := 1.0
+		for ; slip(page.New(how.Paper.W, how.Paper.H), x, y, sw-18, scale, say, r, how.Site) > float64(k/cols+1)*sh-4; scale -= 0.05 {
+			if scale < 0.8 && r.Own != nil { // longer words are no reason to remind nobody
+				say, r.Own, scale = set, nil, 1
+			}
+			if scale < 0.8 {
+				return errors.New("the words of a reminder do not fit on its slip")
 			}
 		}
-		put(say.say("name"), join(": ", say.say("reminder.title"), r.Person), 11, true)
-		put(say.say("date"), join(", ", r.Day, r.At, r.Place), 10, false)
-		y += 1.5
-		put(say.say("reminder.title"), say.say("reminder.water", r.From), 10, true)
-		for _, key := range []string{"reminder.no", "reminder.shave", "reminder.bring", "reminder.unwell"} {
-			put("", say.say(key), 8.2, false)
-		}
-		if r.Further != "" {
-			put("", r.Further, 8.2, false)
-		}
-		put(say.say("site"), how.Site, 7, false)
-		if y > bottom {
-			return errors.New("the words of a reminder do not fit on its slip")
+		slip(d, x, y, sw-18, scale, say, r, how.Site)
+	}
+	return page.PDF(w, page.Info{Title: set.say("reminder.title"), Language: set.lang, Made: how.Made}, pages...)
+}
+
+// slip writes a reminder from the top left corner and gives where it ends.
+func slip(d *page.Drawing, x, y, w, scale float64, say words, r Reminder, site string) float64 {
+	put := func(what, text string, size float64, strong bool) {
+		st := page.Style{Size: size * scale, Bold: strong, Color: page.Ink}
+		d.In = what
+		for _, line := range page.Wrap(text, st, w) {
+			y += tall(st)
+			d.Text(x, y-0.25*tall(st), line, st)
 		}
 	}
-	return page.PDF(w, page.Info{Title: say.say("reminder.title"), Language: say.lang, Made: how.Made}, pages...)
+	put(say.say("name"), join(": ", say.say("reminder.title"), r.Person), 11, true)
+	put(say.say("date"), join(", ", r.Day, r.At, r.Place), 10, false)
+	y += 1.5
+	put(say.say("reminder.title"), say.say("reminder.water", r.From), 10, true)
+	for _, key := range []string{"reminder.no", "reminder.shave", "reminder.bring", "reminder.unwell"} {
+		put("", say.say(key), 8.2, false)
+	}
+	if r.Further != "" {
+		put("", r.Further, 8.2, false)
+	}
+	put(say.say("site"), site, 7, false)
+	return y
 }
 
 // A Section of a summary is a heading, words, and a table.

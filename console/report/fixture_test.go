@@ -164,7 +164,7 @@ func sheetOf(t testing.TB, c course) Sheet {
 			{Mark: "W1", Role: procedure.Weak, Agent: c.agent, Lot: "B-2611-02", Age: 95 * time.Minute, Checked: true},
 			{Mark: "S2", Role: procedure.Strong, Agent: c.agent, Lot: "B-2611-07", Age: 70 * time.Minute, Checked: true},
 		},
-		Hood:  "H1, 305 mm across, 356 mm tall",
+		Hood:  &procedure.Hood{ID: "h-1", Mark: "H1", AcrossMM: 305, TallMM: 356},
 		Head:  "tallyhood journal\n1234\n9NQ2mT0b7Xl3l8vMkq2cF0mZQk8xHq4f1rJ3oWv5yXo=\n\n— box-7f21 Az3xv8kQe0mC1n9S0kJ2h5b7X9v4QfT8Yw6LrPzUoD1sKcEgHjMnBqRtVxZa2w==",
 		Proof: []string{"entry 1233 of 1234", "3Hn0b1V9u4sPq1zQm6cWk8xJ7yRt5oLfEdGaHbTnYvU=", "kQ8m2Zx5Rt0Lp7Vn4Cb1Ys6Wd3Fg9Hj2Ka8Me5Qu0Io="},
 		Signatures: []Signature{

@@ -15,6 +15,7 @@ import (
 
 	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
+	"tallyhood/console/record"
 	"tallyhood/console/report/page"
 )
 
@@ -28,8 +29,11 @@ type Sheet struct {
 	Facepiece procedure.Facepiece
 	Site      string // employer and place: for whom the test was done
 	Due       Due
-	Kit       []procedure.Kit // nebulisers as each went into use
-	Hood      string          // mark and size in words; empty: not known
+	// Void is why a pass does not count any more, one of ErrCard; nil: it counts,
+	// or is none.
+	Void error
+	Kit  []procedure.Kit // nebulisers as each went into use
+	Hood *procedure.Hood // as it was named at the opening; nil: it was not
 
 	Amendments []Amendment
 	Recalled   *Recall
@@ -43,12 +47,16 @@ type Sheet struct {
 	Claim string
 	// Language of the printed words, a key of Catalogues; empty: "en".
 	Language string
+	// Own are the words of the card in Language, by the keys of Carried; nil:
+	// those that are built in.
+	Own Catalogue
 }
 
 // A Person is the wearer as far as a record needs one.
 type Person struct {
 	Name, Number, Job string
-	Erased            bool // the key was destroyed; nobody can tell who it was
+	Languages         []string // codes, first choice first
+	Erased            bool     // the key was destroyed; nobody can tell who it was
 }
 
 // Due is when the next test falls due. One of the two is empty.
@@ -82,6 +90,21 @@ type Signature struct {
 	Holds   bool // the record's last entry is still the one that was signed
 }
 
+// settled is the sheet with its recall in both places: what is printed and the
+// attached data must not differ.
+func (s Sheet) settled() Sheet {
+	r := s.View.Record
+	switch {
+	case r == nil:
+	case s.Recalled == nil && r.Recalled != nil:
+		s.Recalled = &Recall{Reason: r.Recalled.Why, By: r.Recalled.By, At: r.Recalled.At, Quality: r.Recalled.Quality}
+	case s.Recalled != nil && r.Recalled == nil:
+		now := r.Standing(&record.Recalled{Why: s.Recalled.Reason, By: s.Recalled.By, At: s.Recalled.At, Quality: s.Recalled.Quality})
+		s.View.Record = &now
+	}
+	return s
+}
+
 // Outcome is the outcome as of now: a recalled run is not valid, whatever its
 // own facts say.
 func (s Sheet) Outcome() procedure.Outcome {
@@ -94,9 +117,10 @@ func (s Sheet) Outcome() procedure.Outcome {
 	return s.View.Record.Outcome
 }
 
-// inDoubt: a pass whose proof with the seal broken was not tasted.
+// inDoubt: a pass whose proof with the seal broken was not tasted. One that was
+// begun and not answered is a remark: the proof is optional.
 func (s Sheet) inDoubt() bool {
-	return s.Outcome() == procedure.Pass && s.View.Record.Proof != nil && *s.View.Record.Proof != "tasted"
+	return s.Outcome() == procedure.Pass && s.View.Record.Proof != nil && *s.View.Record.Proof == record.ProofNotTasted
 }
 
 // shape is the outcome whose shape is drawn: that of a pass is for one that

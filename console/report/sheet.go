@@ -26,6 +26,7 @@ func RecordPDF(w io.Writer, s Sheet, paper Paper) error {
 	if err != nil {
 		return err
 	}
+	s = s.settled()
 	data, err := s.View.Record.JSON()
 	if err != nil {
 		return fmt.Errorf("record %s: %w", s.View.Run, err)
@@ -133,7 +134,7 @@ func (p printed) outcome() {
 	f, o := p.f, p.Outcome()
 	var lines []string
 	if p.Recalled != nil {
-		lines = append(lines, p.t("recalled", p.Recalled.Reason, p.t("outcome."+string(p.View.Record.Outcome))),
+		lines = append(lines, p.t("recalled", p.Recalled.Reason, p.t("outcome."+string(p.View.Record.First()))),
 			p.t("recalled.by", p.Recalled.By, p.onMoment(p.Recalled.At, p.Recalled.Quality)))
 	} else if p.View.Record.Reason != "" {
 		lines = append(lines, p.t("reason."+string(p.View.Record.Reason)))
@@ -294,9 +295,13 @@ func (p printed) measured() []field {
 	if r.Screening.Doubtful > 0 {
 		d = p.t("doubtful", r.Screening.Doubtful)
 	}
-	out := []field{{name: p.t("screening"), value: p.t("screening.none", r.Screening.Squeezes, d)}}
+	one := ""
+	if r.Screening.Squeezes == 1 {
+		one = ".one"
+	}
+	out := []field{{name: p.t("screening"), value: p.t("screening.none"+one, r.Screening.Squeezes, d)}}
 	if r.Screening.Bin > 0 {
-		out[0].value = p.t("screening.bin", r.Screening.Squeezes, d, r.Screening.Bin)
+		out[0].value = p.t("screening.bin"+one, r.Screening.Squeezes, d, r.Screening.Bin)
 	}
 	return out
 }

@@ -80,7 +80,7 @@ func (p printed) changes() {
 				name = p.t(key)
 			}
 		}
-		f.para(p.t("amendment", name, a.From, a.To, a.Reason, a.By, p.onMoment(a.At, a.Quality)), plain)
+		f.para(p.t("amendment", name, a.From, a.To, strings.TrimRight(a.Reason, ". "), a.By, p.onMoment(a.At, a.Quality)), plain)
 	}
 	for _, text := range r.Inputs.Faults {
 		what, detail, _ := strings.Cut(text, ": ")
@@ -120,10 +120,8 @@ func (p printed) kit() {
 		}
 		f.table(f.left(), f.wide(), []column{{p.t("mark"), 1.4, false}, {p.t("role"), 2.4, false}, {p.t("agent"), 2.8, false}, {p.t("lot"), 1.8, false}, {p.t("age"), 1.3, false}, {p.t("checked"), 1.1, false}}, rows)
 	}
-	if p.Hood != "" {
-		f.y += 1
-		f.list([]field{{name: p.t("hood"), value: p.Hood}})
-	}
+	f.y += 1
+	f.list([]field{p.hood()})
 	f.heading(p.t("box"), 14)
 	button := p.t("button.single")
 	if in.Supervised {
@@ -148,6 +146,30 @@ func (p printed) kit() {
 	f.twoColumns(
 		[]field{{name: p.t("button"), value: button}, {name: p.t("contacts"), value: p.t("contacts.are", in.Squeeze, in.Taste, in.Step, in.NoiseEdges)}, {name: p.t("wiring"), value: wiring}, {name: p.t("sound"), value: sound}},
 		[]field{{name: p.t("clock"), value: p.or(p.code("quality.", v.WallQuality))}, {name: p.t("time_source"), value: p.or(v.TimeSource)}, {name: p.t("version"), value: p.or(v.Version)}, {name: p.t("parts"), value: p.or(strings.Join(parts, "; "))}})
+}
+
+// hood names the hood with its size; one larger than the published hood is said
+// to be so, since the mist was thinner in it.
+func (p printed) hood() field {
+	h := p.Hood
+	if h == nil {
+		return field{name: p.t("hood"), value: p.t("hood.none")}
+	}
+	across, tall := p.t("hood.across", h.AcrossMM), p.t("hood.tall", h.TallMM)
+	if h.AcrossMM == 0 {
+		across = p.t("hood.across.none")
+	}
+	if h.TallMM == 0 {
+		tall = p.t("hood.tall.none")
+	}
+	out := field{name: p.t("hood"), value: p.t("hood.is", h.Mark, across, tall)}
+	if h.AcrossMM == 0 && h.TallMM == 0 {
+		out.value = p.t("hood.unmeasured", h.Mark)
+	}
+	if h.Oversized {
+		out.value, out.strong = p.t("hood.oversized", out.value), true
+	}
+	return out
 }
 
 func hours(d time.Duration) string {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"tallyhood/console/procedure"
+	"tallyhood/console/record"
 	"tallyhood/console/shown"
 	"tallyhood/console/wire"
 )
@@ -29,9 +30,12 @@ type Sequence struct {
 	Opened   string            `json:"opened"` // wall time, RFC 3339; the day alone where names are left out
 	Masked   bool              `json:"masked"` // without names and free text
 	Practice string            `json:"practice"`
-	Outcome  procedure.Outcome `json:"outcome"`
+	Outcome  procedure.Outcome `json:"outcome"` // as of now: a recalled run is not valid
 	Reason   procedure.Reason  `json:"reason"`
-	Hash     string            `json:"hash"` // of the run's last entry in the journal, hexadecimal
+	// Recalled: the run was called back after its end, and is shown with that
+	// before anything else; null: it was not.
+	Recalled *record.Recalled `json:"recalled"`
+	Hash     string           `json:"hash"` // of the run's last entry in the journal, hexadecimal
 	// Supervised: the wearer's button was a changeover pair.
 	Supervised bool     `json:"supervised"`
 	LengthMS   int64    `json:"length_ms"`
@@ -68,16 +72,20 @@ type Moment struct {
 // Kinds of moments.
 var Kinds = []string{
 	"late", "hurried", "extra", "doubtful", "ignored", "fault", "healed", "added", "taken_back",
-	"parked", "taken_up", "wearer_did", "verdict", "proof",
+	"parked", "taken_up", "wearer_did", "verdict", "proof", "recalled",
 }
 
 // tail is how long a review goes on after the last fact, so that it is seen.
 const tail = 3 * time.Second
 
-// Of makes the sequence of a run from its facts, the first of them run_opened.
-// Hash is the one of the run's last entry. It gives ErrOpen for a run without
-// a verdict.
-func Of(facts []procedure.Dated, hash string) (Sequence, error) {
+// Of makes the sequence of a run that was not recalled, from its facts.
+func Of(facts []procedure.Dated, hash string) (Sequence, error) { return OfNow(facts, hash, nil) }
+
+// OfNow makes the sequence of a run from its facts, the first of them
+// run_opened, and from its recall, nil for none: the recall follows the last
+// fact as if it had come then. Hash is the one of the run's last entry. It gives
+// ErrOpen for a run without a verdict.
+func OfNow(facts []procedure.Dated, hash string, recalled *record.Recalled) (Sequence, error) {
 	if len(facts) == 0 {
 		return Sequence{}, errors.New("a run without facts cannot be reviewed")
 	}
@@ -105,13 +113,30 @@ func Of(facts []procedure.Dated, hash string) (Sequence, error) {
 	if m.st.Verdict == nil {
 		return Sequence{}, ErrOpen
 	}
-	m.out.Outcome, m.out.Reason = m.st.Verdict.Outcome, m.st.Verdict.Reason
-	m.out.LengthMS = m.ms(m.st.At + tail)
+	m.stand(recalled)
 	for _, o := range m.ahead {
 		m.cue(o.At, o.Cue)
 	}
 	slices.SortStableFunc(m.out.Cues, func(a, b Cue) int { return int(a.AtMS - b.AtMS) })
 	return m.out, nil
+}
+
+// stand sets what the run comes to as of now, and shows it at the end.
+func (m *maker) stand(recalled *record.Recalled) {
+	v, c := record.Standing(*m.st.Verdict, recalled)
+	m.out.Outcome, m.out.Reason, m.out.Recalled = v.Outcome, v.Reason, c
+	end := m.st.At + tail
+	if record.Proof(m.st) == record.ProofNotAnswered {
+		m.out.Moments = append(m.out.Moments, Moment{AtMS: m.ms(m.st.At), Kind: "proof", Key: record.ProofNotAnswered})
+	}
+	if c != nil {
+		run := m.at(end)
+		run.Verdict = shown.Verdict(v, m.st.Proof, procedure.Next(m.st.Opened.Rules, v.Outcome))
+		m.out.Frames = append(m.out.Frames, Frame{AtMS: m.ms(end), Facts: []string{"runs_recalled"}, Run: run})
+		m.out.Moments = append(m.out.Moments, Moment{AtMS: m.ms(end), Kind: "recalled", Key: string(c.Outcome), Text: c.Why})
+		end += tail
+	}
+	m.out.LengthMS = m.ms(end)
 }
 
 type maker struct {
@@ -240,7 +265,10 @@ func (s Sequence) At(ms int64) wire.Run {
 // It names what is kept, so that a field that comes later is left out.
 func (s Sequence) WithoutNames() Sequence {
 	s.Masked = true
-	s.Opened = s.Opened[:min(len(s.Opened), len(time.DateOnly))]
+	s.Opened = dayOf(s.Opened)
+	if c := s.Recalled; c != nil {
+		s.Recalled = &record.Recalled{Outcome: c.Outcome, Reason: c.Reason, At: dayOf(c.At), Quality: c.Quality}
+	}
 	frames := make([]Frame, len(s.Frames))
 	for i, f := range s.Frames {
 		f.Run = nameless(f.Run)
@@ -255,6 +283,9 @@ func (s Sequence) WithoutNames() Sequence {
 	s.Moments = moments
 	return s
 }
+
+// dayOf is the day of an instant where it was written.
+func dayOf(instant string) string { return instant[:min(len(instant), len(time.DateOnly))] }
 
 func nameless(r wire.Run) wire.Run {
 	out := wire.Run{

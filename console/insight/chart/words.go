@@ -12,11 +12,23 @@ type Words func(key string, args ...string) string
 
 // English are the sentences as they stand here; an unknown key is its own
 // sentence, so that what is missing is seen.
-func English(key string, args ...string) string {
-	s, ok := Catalogue[key]
-	if !ok {
-		s = key
+func English(key string, args ...string) string { return In(nil)(key, args...) }
+
+// In speaks the language that these sentences are in, by the keys of Catalogue;
+// a sentence that they lack is said in English.
+func In(own map[string]string) Words {
+	return func(key string, args ...string) string {
+		s, ok := own[key]
+		if !ok {
+			if s, ok = Catalogue[key]; !ok {
+				s = key
+			}
+		}
+		return filled(s, args)
 	}
+}
+
+func filled(s string, args []string) string {
 	for i, a := range args {
 		s = strings.ReplaceAll(s, "{"+strconv.Itoa(i)+"}", a)
 	}
