@@ -94,6 +94,9 @@ func New(cfg Config) (http.Handler, error) {
 	if cfg.Tables == nil {
 		cfg.Tables = tables{}
 	}
+	if cfg.Journal != nil {
+		cfg.Journal = archive.Follow(cfg.Journal)
+	}
 	a := &api{cfg: cfg, mux: http.NewServeMux(), bounds: map[string]bound{}, slots: make(chan struct{}, mostHeavy)}
 	if cfg.Desk != nil {
 		a.figures = figures.New(cfg.Desk)

@@ -22,7 +22,7 @@ var messages = []struct {
 	{"hello", "Hello", "The first message of a page: its role and the version of the contract that it knows.", reflect.TypeFor[wire.Hello](), true,
 		wire.Hello{Type: "hello", Role: wire.Tester, Contract: wire.Contract}},
 	{"command", "Command", "Asks for something. A tester's page needs the lease for all but take_lease.", reflect.TypeFor[wire.Command](), true,
-		wire.Command{Type: "command", ID: "c1", Do: "open", Fence: 3, Open: &wire.Open{Wearer: "p-7kq2m9xd", Facepiece: "corrie-m", Rules: "uk-hse", Agent: "bitter", Tester: "Agnes Thorley"}}},
+		wire.Command{Type: "command", ID: "c1", Do: "open", Fence: 3, Open: &wire.Open{Wearer: "p-7kq2m9xd", Facepiece: "corrie-m", Rules: "uk-hse", Agent: "bitter", Tester: "Agnes Thorley", Hood: "hood-1"}}},
 	{"welcome", "Welcome", "Answers a hello.", reflect.TypeFor[wire.Welcome](), false,
 		wire.Welcome{Type: "welcome", Client: "k7", Contract: wire.Contract, Version: "1.0.0"}},
 	{"reply", "Reply", "Answers a command, by its id. Why is a key for the page's words.", reflect.TypeFor[wire.Reply](), false,

@@ -38,6 +38,7 @@ type RestoreBody struct {
 // Backups are the backups that were made.
 type Backups struct {
 	Generations []Generation `json:"generations" doc:"Newest first."`
+	Restores    []BroughtIn  `json:"restores" doc:"Restores that this box's journal comes from, newest first."`
 }
 
 type backupPart struct {
@@ -96,17 +97,25 @@ func tooLargeOr(err error) error {
 func (a *api) backups() {
 	const tag = "Backup"
 	need := func() error { return part(a.cfg.Backup != nil) }
-	add(a, route{method: http.MethodGet, path: "/backup", id: "listBackups", tag: tag, summary: "The backups that were made, newest first", part: true,
-		about: "Each was proven. Of a folder the two that are kept are told; of those that were downloaded, the last three.", out: exampleBackups()},
+	add(a, route{method: http.MethodGet, path: "/backup", id: "listBackups", tag: tag, summary: "The backups that were made, and the restores", part: true,
+		about: "Each backup was proven. Of a folder the two that are kept are told; of those that were downloaded, the last three.", out: exampleBackups()},
 		func(ctx context.Context, _ *struct{}) (*reply[Backups], error) {
 			if err := need(); err != nil {
 				return nil, err
 			}
 			all, err := a.cfg.Backup.Made(ctx)
-			if all == nil {
-				all = []Generation{}
+			if err != nil {
+				return nil, err
 			}
-			return answered(Backups{all}, err)
+			out := Backups{Generations: all, Restores: []BroughtIn{}}
+			if out.Generations == nil {
+				out.Generations = []Generation{}
+			}
+			restores, err := a.cfg.Desk.Restores(ctx)
+			for _, r := range slices.Backward(restores) {
+				out.Restores = append(out.Restores, BroughtIn{At: r.At, Quality: r.Quality, Box: r.Box, Made: r.Made, Entries: r.Entries, Head: r.Head, By: r.By})
+			}
+			return answered(out, err)
 		})
 	add(a, route{method: http.MethodPost, path: "/backup", id: "downloadBackup", tag: tag, summary: "Download an encrypted backup", gives: typeBytes, time: longest, part: true,
 		about: "It is proven while it is written; a download that breaks off is no backup.", in: Passphrase{"six plain words of your own"}},
@@ -139,8 +148,8 @@ func (a *api) backups() {
 			})
 		})
 	add(a, route{method: http.MethodPost, path: "/restore", id: "restoreBackup", tag: tag, summary: "Restore a backup on a box without records", part: true, time: longest,
-		about: "The body has the parts passphrase, by and file in this order; by may be left out. The restore stands in the journal as a fact, and who was erased after the backup is erased again, as far as this box knows. A box with records is not restored, and none while a run is open.",
-		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Erased: 1, Restart: true}},
+		about: "The body has the parts passphrase, by and file in this order; by may be left out. The restore stands in the journal as a fact, and who was erased after the backup is erased again, as far as this box knows. Which tests were recalled after the backup a box without records cannot know: later says so. A box with records is not restored, and none while a run is open.",
+		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Erased: 1, Later: "unknown", Restart: true}},
 		func(ctx context.Context, in *restoring) (*reply[Restored], error) {
 			if err := need(); err != nil {
 				return nil, err

@@ -46,15 +46,14 @@ func (a *api) days() {
 			}
 			return &reply[programme.PlanResult]{programme.Plan(programme.PlanInput{People: in.People, Hoods: in.Hoods, Rules: rules, Past: past, Seed: planSeed})}, nil
 		})
-	for _, f := range []struct{ id, summary, path, kind string }{
-		{"remindersPDF", "Slips that remind people to have nothing but water before the test", "/day/reminders.pdf", string(RemindersPDF)},
-		{"summaryPDF", "What the day came to, for the employer", "/day/summary.pdf", string(SummaryPDF)},
-	} {
-		add(a, route{method: http.MethodGet, path: f.path, id: f.id, tag: tag, summary: f.summary, gives: typePDF, time: slow, part: true},
-			func(context.Context, *struct{}) (*file, error) {
-				return a.paper(f.kind, typePDF, Paper{Kind: PaperKind(f.kind)})
-			})
-	}
+	add(a, route{method: http.MethodGet, path: "/day/reminders.pdf", id: "remindersPDF", tag: tag, summary: "Slips that remind people to have nothing but water before the test", gives: typePDF, time: slow, part: true},
+		func(_ context.Context, in *PaperLang) (*file, error) {
+			return a.paper(string(RemindersPDF), typePDF, Paper{Kind: RemindersPDF, Lang: in.Lang})
+		})
+	add(a, route{method: http.MethodGet, path: "/day/summary.pdf", id: "summaryPDF", tag: tag, summary: "What the day came to, for the employer", gives: typePDF, time: slow, part: true},
+		func(context.Context, *struct{}) (*file, error) {
+			return a.paper(string(SummaryPDF), typePDF, Paper{Kind: SummaryPDF})
+		})
 }
 
 // planSeed makes the same question give the same plan.

@@ -50,6 +50,7 @@ POST /nebulisers/{id}/mist
 GET /recipes
 GET /recipes/{agent}/{strength}/sheet.pdf
 GET /solutions/{id}/label.pdf
+GET /solutions/{id}/sweep
 GET /runs
 GET /runs/{run}
 GET /runs/{run}/record.pdf

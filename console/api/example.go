@@ -14,7 +14,7 @@ import (
 func exampleForm() programme.PersonForm {
 	return programme.PersonForm{
 		Name: "Tomasz Zieliński", Number: "HS-021", Job: "saw hand", Languages: []string{"pl", "en"},
-		Facepieces: []string{"corrie-m"}, Rules: "uk-hse", Agent: "bitter", Note: "mornings only",
+		Facepieces: []string{"corrie-m"}, Rules: "us-osha", Agent: "bitter", Note: "mornings only",
 	}
 }
 
@@ -35,7 +35,7 @@ func exampleRun() programme.Run {
 		Run: "r000412", Person: "p-7kq2m9xd", Facepiece: "corrie-m", Make: "Fellside", Model: "Corrie", Size: "medium", Rules: "uk-hse", Agent: "bitter",
 		Tester: "Agnes Thorley", At: "2026-09-14T09:02:11+01:00", Quality: "confirmed", Outcome: procedure.Pass, First: procedure.Pass,
 		Bin: 10, Screening: 7, Squeezes: 75, StagesS: map[string]int{"screening": 12, "clearing": 300, "donning": 310, "dosing": 14, "running": 420},
-		Nebulisers: []string{"bitter-weak-1", "bitter-strong-1"}, Number: 4288,
+		Nebulisers: []string{"bitter-weak-1", "bitter-strong-1"}, Hood: "hood-1", Number: 4288,
 		Hash: "9f2c4a7be1d05836fa47c01d2be98f60a3d7715c84e2b96f0d3a5c7e18b4f602", Signed: []programme.Signature{}, Amended: []programme.RunAmended{},
 	}
 }
@@ -156,5 +156,7 @@ func exampleBackups() Backups {
 	return Backups{Generations: []Generation{{
 		Where: "/media/stick", File: "/media/stick/tallyhood-box-5f0c2a-a.age", Bytes: 48_211_968, Made: "2026-09-14T16:40:00+01:00", Quality: "confirmed",
 		Proven: "2026-09-14T16:40:09+01:00", Entries: 51_204, Hash: exampleRun().Hash, Here: true,
+	}}, Restores: []BroughtIn{{
+		At: "2026-08-03T07:55:00+01:00", Quality: "confirmed", Box: "box-5f0c2a", Made: "2026-07-31T16:40:00+01:00", Entries: 48_730, Head: exampleRun().Hash, By: "Agnes Thorley",
 	}}}
 }

@@ -262,7 +262,7 @@ func (s *site) play(run, person string, outcome procedure.Outcome) {
 	facts := []procedure.Fact{
 		procedure.RunOpened{
 			Run: run, Rules: s.rules["us-osha"], Agent: "bitter", Wearer: w, Tester: agnes, Wall: today.Format(time.RFC3339), WallQuality: "confirmed",
-			Facepiece: programme.Facepiece{ID: "corrie-m", FacepieceForm: exampleFacepieceForm()}.ForRun(), Kit: true,
+			Facepiece: programme.Facepiece{ID: "corrie-m", FacepieceForm: exampleFacepieceForm()}.ForRun(), Kit: true, Hood: s.desk.Hood("hood-2"),
 		},
 		procedure.Entered{Stage: procedure.Screening},
 	}
@@ -271,7 +271,7 @@ func (s *site) play(run, person string, outcome procedure.Outcome) {
 	}
 	if outcome == procedure.Pass || outcome == procedure.Fail {
 		facts = append(facts, procedure.BinSet{Squeezes: 7, Bin: 10},
-			procedure.Took{Kit: procedure.Kit{ID: "bitter-strong-1", Role: procedure.Strong, Agent: "bitter"}}, procedure.Entered{Stage: procedure.Dosing})
+			procedure.Took{Kit: procedure.Kit{ID: "bitter-strong-1", Role: procedure.Strong, Agent: "bitter", Solution: "bitter-strong-260901"}}, procedure.Entered{Stage: procedure.Dosing})
 	}
 	if outcome != "" {
 		facts = append(facts, procedure.Ended{Outcome: outcome, At: time.Minute})
@@ -390,5 +390,5 @@ func (b copies) Restore(_ context.Context, r io.Reader, passphrase, by string) (
 	if b.restored, err = io.ReadAll(r); err != nil {
 		return Restored{}, err
 	}
-	return Restored{Entries: uint64(len(b.restored)), Restart: true}, b.note("restore %s%s", passphrase, by)
+	return Restored{Entries: uint64(len(b.restored)), Later: programme.LaterUnknown, Restart: true}, b.note("restore %s%s", passphrase, by)
 }

@@ -82,6 +82,7 @@ type insightCache struct {
 
 type keptInsight struct {
 	version, width int
+	lang           string
 	answer         Insight
 }
 
@@ -92,8 +93,9 @@ func (a *api) insights() {
 			From  string `query:"from" format:"date" doc:"First day; empty: all." example:"2026-01-01"`
 			To    string `query:"to" format:"date" doc:"Last day; empty: all." example:"2026-12-31"`
 			Width int    `query:"width" minimum:"280" maximum:"1600" default:"720" doc:"Of the drawings, in pixels; under 560 labels stand above their rows." example:"360"`
+			Lang  string `query:"lang" enum:"en,es,fr,pl,ro,pt" default:"en" doc:"Language of titles, sentences, drawings and tables." example:"pl"`
 		}) (*reply[Insight], error) {
-			return answered(a.insight(ctx, in.From, in.To, in.Width))
+			return answered(a.insight(ctx, in.From, in.To, in.Width, in.Lang))
 		})
 	add(a, route{method: http.MethodGet, path: "/insight/testers", id: "getTesters", tag: "Insight", summary: "Which tester is which letter", heavy: true, time: slow,
 		about: "For who administers the programme: the letters of the charts of the same days, with the names.",
@@ -130,32 +132,34 @@ func (a *api) letters(ctx context.Context, from, to string) (Lettered, error) {
 	return out, err
 }
 
-func (a *api) insight(ctx context.Context, from, to string, width int) (out Insight, err error) {
+func (a *api) insight(ctx context.Context, from, to string, width int, lang string) (out Insight, err error) {
 	kept := &a.insightCache
 	kept.mu.Lock()
 	defer kept.mu.Unlock()
 	err = a.figures.Read(ctx, from, to, func(set *insight.Set, leftOut int, _ map[insight.ID]string, version int) {
 		kept.all = slices.DeleteFunc(kept.all, func(k keptInsight) bool { return k.version != version })
-		if i := slices.IndexFunc(kept.all, func(k keptInsight) bool { return k.width == width && k.answer.From == from && k.answer.To == to }); i >= 0 {
+		if i := slices.IndexFunc(kept.all, func(k keptInsight) bool {
+			return k.width == width && k.lang == lang && k.answer.From == from && k.answer.To == to
+		}); i >= 0 {
 			out = kept.all[i].answer
 			return
 		}
 		c := set.Counts()
-		out = Insight{From: from, To: to, Undated: set.Undated(), LeftOut: leftOut, Charts: charts(set, width), Counts: InsightCount{
+		out = Insight{From: from, To: to, Undated: set.Undated(), LeftOut: leftOut, Charts: charts(set, width, chart.In(a.said(lang, "charts"))), Counts: InsightCount{
 			c.Tests(), c.Pass, c.Fail, c.NotValid, c.CannotTaste, share(c.Passing()), share(c.Invalid()), share(c.WithRemark()),
 		}}
 		if len(kept.all) == mostInsights {
 			kept.all = kept.all[1:]
 		}
-		kept.all = append(kept.all, keptInsight{version, width, out})
+		kept.all = append(kept.all, keptInsight{version, width, lang, out})
 	})
 	return out, err
 }
 
 func share(e insight.Estimate) Share { return Share{e.K, e.N, e.Share, e.Lo, e.Hi, e.Known, e.Few()} }
 
-func charts(s *insight.Set, width int) []Chart {
-	d := chart.Drawer{Words: chart.English, Width: float64(width)}
+func charts(s *insight.Set, width int, words chart.Words) []Chart {
+	d := chart.Drawer{Words: words, Width: float64(width)}
 	funnel, groups := s.FacepieceFunnel(insight.ByModelSize)
 	all := s.Counts()
 	var out []Chart

@@ -50,9 +50,12 @@ type (
 		Form programme.NebuliserForm `json:"form"`
 		Who
 	}
-	// SolutionBody enters or changes a batch of solution.
+	// SolutionBody enters or changes a batch of solution. A change that takes the
+	// ground from under tests with the batch recalls them: shown are the runs of
+	// the sweep as the person saw them.
 	SolutionBody struct {
-		Form programme.SolutionForm `json:"form"`
+		Form  programme.SolutionForm `json:"form"`
+		Shown []string               `json:"shown,omitempty" maxItems:"10000" doc:"Runs that the sweep showed; left out: none was."`
 		Who
 	}
 	// FilledBody notes a filling.
@@ -154,13 +157,25 @@ func (a *api) kit() {
 		}) (*reply[Nothing], error) {
 			return did(desk.Do(ctx, programme.NebuliserEntered{ID: in.ID, Form: in.Body.Form, By: in.Body.By}))
 		})
-	add(a, route{method: http.MethodPut, path: "/solutions/{id}", id: "putSolution", tag: tag, summary: "Enter or change a batch of solution",
-		in: SolutionBody{exampleSolution().SolutionForm, Who{"Bram Okafor"}}, out: Nothing{true}},
+	add(a, route{method: http.MethodPut, path: "/solutions/{id}", id: "putSolution", tag: tag, summary: "Enter or change a batch of solution", time: slow,
+		about: "Another strength or agent, or an earlier last day, recalls the tests that were done with the batch. Shown has to be what the sweep gives at this moment, in its order; otherwise nothing is done (not_shown, changed).",
+		in:    SolutionBody{Form: exampleSolution().SolutionForm, Who: Who{"Bram Okafor"}}, out: Nothing{true}},
 		func(ctx context.Context, in *struct {
 			KitPath
 			Body SolutionBody
 		}) (*reply[Nothing], error) {
-			return did(desk.Do(ctx, programme.SolutionEntered{ID: in.ID, Form: in.Body.Form, By: in.Body.By}))
+			return did(desk.EnterBatch(ctx, programme.SolutionEntered{ID: in.ID, Form: in.Body.Form, By: in.Body.By}, in.Body.Shown))
+		})
+	add(a, route{method: http.MethodGet, path: "/solutions/{id}/sweep", id: "sweepSolution", tag: tag, summary: "What a change of a batch would take with it", time: slow, heavy: true,
+		about: "Every run with the batch that would not be valid any more, and who has to be called back. Nothing is changed.",
+		out:   programme.Sweep{Solution: "bitter-strong-260901", Runs: []programme.Run{exampleRun()}, People: []string{"p-7kq2m9xd"}}},
+		func(ctx context.Context, in *struct {
+			KitPath
+			Agent    string `query:"agent" required:"true" enum:"sweet,bitter" doc:"As it would be." example:"bitter"`
+			Strength string `query:"strength" required:"true" enum:"weak,strong" doc:"As it would be." example:"weak"`
+			Expires  string `query:"expires" required:"true" pattern:"^[0-9]{4}-[0-9]{2}-[0-9]{2}$" doc:"As it would be." example:"2026-09-15"`
+		}) (*reply[programme.Sweep], error) {
+			return answered(desk.SweepBatch(ctx, in.ID, programme.SolutionForm{Agent: in.Agent, Strength: in.Strength, Expires: in.Expires}))
 		})
 	add(a, route{method: http.MethodPost, path: "/nebulisers/{id}/filled", id: "fillNebuliser", tag: tag, summary: "Note that a nebuliser was rinsed and filled",
 		about: "Refused while the clock cannot be trusted: nobody could tell later how old the filling is.",

@@ -176,6 +176,8 @@ func TestOperations(t *testing.T) {
 		t.Errorf("sweep %+v", sweep)
 	}
 	s.ask("GET", "/nebulisers/none/sweep", nil).why(404, WhyNotKnown)
+	s.ask("GET", "/solutions/bitter-strong-260901/sweep?agent=bitter&strength=weak&expires=2026-09-20", nil).is(200, &sweep)
+	s.ask("GET", "/solutions/bitter-strong-260901/sweep?agent=salty&strength=weak&expires=2026-09-20", nil).why(422, WhyMalformed)
 	s.ask("POST", "/nebulisers/bitter-strong-1/mist", who(object{"good": false, "shown": []string{"r000100"}})).why(409, "changed")
 	s.ask("GET", "/recipes", nil).is(200, nil)
 	s.ask("GET", "/recipes?x=1", nil).why(422, WhyMalformed)
@@ -192,7 +194,7 @@ func TestOperations(t *testing.T) {
 	}
 	for filter, want := range map[string]int{
 		"outcome=pass": 1, "outcome=not_valid": 0, "person=" + person: 2, "person=p-00000000": 0, "facepiece=corrie-m": 2, "facepiece=beacon-m": 0, "to=2026-09-14": 2, "to=2026-09-13": 0,
-		"tester=agnes+THORLEY": 2, "tester=Bram+Okafor": 0, "tester=Agnes+Thorley&outcome=pass&to=2026-09-14&from=2026-09-14": 1,
+		"tester=agnes+THORLEY": 2, "tester=Bram+Okafor": 0, "only=recalled": 0, "only=practice": 0, "only=tests": 2, "tester=Agnes+Thorley&outcome=pass&to=2026-09-14&from=2026-09-14": 1,
 	} {
 		if s.ask("GET", "/runs?"+filter, nil).is(200, &list); len(list.Runs) != want {
 			t.Errorf("runs with %s: %d, want %d", filter, len(list.Runs), want)
@@ -364,6 +366,16 @@ func TestOperations(t *testing.T) {
 	if len(backups.Generations) != 1 || backups.Generations[0] != exampleBackups().Generations[0] {
 		t.Errorf("backups %+v", backups)
 	}
+	if backups.Restores == nil || len(backups.Restores) > 0 {
+		t.Errorf("nothing was ever restored here: %+v", backups.Restores)
+	}
+	for _, b := range exampleBackups().Restores {
+		must(t, s.desk.Do(t.Context(), programme.Restored{At: "2025-01-07T08:00:00Z", Quality: "unset", Box: "box-old", Made: "2025-01-06T16:00:00Z", Entries: 40, Head: b.Head}, programme.Restored{At: b.At, Quality: b.Quality, Box: b.Box, Made: b.Made, Entries: b.Entries, Head: b.Head, By: b.By}))
+		s.ask("GET", "/backup", nil).is(200, &backups)
+		if len(backups.Restores) != 2 || backups.Restores[0] != b || backups.Restores[1].By != "" {
+			t.Errorf("restores %+v, want %+v first", backups.Restores, b)
+		}
+	}
 	s.ask("GET", "/backup?x=1", nil).why(422, WhyMalformed)
 	pass := "six plain words of your own"
 	if g := s.ask("POST", "/backup", object{"passphrase": pass}).is(200, nil); string(g.body) != "age" || g.header.Get("Content-Disposition") != `attachment; filename="tallyhood 2026-09-14.backup"` {
@@ -476,6 +488,55 @@ func TestRecall(t *testing.T) {
 	var run RunPage
 	s.ask("GET", "/runs/r000100", nil).is(200, &run)
 	if run.Run.Outcome != procedure.NotValid || run.Run.First != procedure.Pass {
+		t.Errorf("run %+v", run.Run)
+	}
+}
+
+// A batch that turns out to be another one recalls what was done with it, once
+// that was shown.
+func TestRecallOfABatch(t *testing.T) {
+	s := newSite(t, nil)
+	person := s.enter()
+	s.play("r000100", person, procedure.Pass)
+	form := exampleSolution().SolutionForm
+	last, _ := s.store.Last()
+	put := func(change func(*programme.SolutionForm), shown ...string) *got {
+		f := form
+		change(&f)
+		body := object{"form": f, "by": agnes}
+		if shown != nil {
+			body["shown"] = shown
+		}
+		return s.ask("PUT", "/solutions/bitter-strong-260901", body)
+	}
+	weak := func(f *programme.SolutionForm) { f.Strength = procedure.Weak }
+	var sweep programme.Sweep
+	s.ask("GET", "/solutions/bitter-strong-260901/sweep?agent=bitter&strength=weak&expires="+form.Expires, nil).is(200, &sweep)
+	if len(sweep.Runs) != 1 || sweep.Runs[0].Run != "r000100" || len(sweep.People) != 1 || sweep.People[0] != person || sweep.Solution == "" {
+		t.Errorf("sweep %+v", sweep)
+	}
+	s.ask("GET", "/solutions/bitter-strong-260901/sweep?agent=bitter&strength=strong&expires="+form.Expires, nil).is(200, &sweep)
+	if len(sweep.Runs) != 0 {
+		t.Errorf("nothing would be changed, and yet %+v", sweep.Runs)
+	}
+	s.ask("GET", "/solutions/bitter-strong-260901/sweep?agent=bitter", nil).why(422, WhyMalformed)
+	put(weak).why(409, "not_shown")
+	put(weak, "r000999").why(409, "changed")
+	if now, _ := s.store.Last(); now != last {
+		t.Errorf("%d entries were written", now-last)
+	}
+	put(weak, "r000100").is(200, nil)
+	if now, _ := s.store.Last(); now != last+2 {
+		t.Errorf("journal from %d to %d, want the batch and a recall", last, now)
+	}
+	var run RunPage
+	s.ask("GET", "/runs/r000100", nil).is(200, &run)
+	if run.Run.Outcome != procedure.NotValid || run.Run.First != procedure.Pass || run.Run.Recalled != programme.BatchChanged {
+		t.Errorf("run %+v", run.Run)
+	}
+	put(func(*programme.SolutionForm) {}).is(200, nil) // put right again: nothing comes back
+	s.ask("GET", "/runs/r000100", nil).is(200, &run)
+	if run.Run.Outcome != procedure.NotValid {
 		t.Errorf("run %+v", run.Run)
 	}
 }

@@ -52,14 +52,14 @@ func (a *api) page(out *answer, path, languages string) {
 	}
 	w := out.ResponseWriter
 	t := toldPage{Language: "en", Say: p.Detail}
-	words := a.phrases("en")
+	words := a.phrases("en", toldAreas...)
 	for tag := range strings.SplitSeq(languages, ",") {
 		code, _, _ := strings.Cut(strings.TrimSpace(tag), ";")
 		code, _, _ = strings.Cut(strings.ToLower(code), "-")
 		if code == "en" {
 			break
 		}
-		if theirs := a.phrases(code); theirs["run.nav.records"] != "" {
+		if theirs := a.phrases(code, toldAreas...); theirs["run.nav.records"] != "" {
 			t.Language, words = code, theirs
 			break
 		}
@@ -93,14 +93,17 @@ func (a *api) page(out *answer, path, languages string) {
 	_ = pageOf.Execute(w, t) // who asked may be gone
 }
 
-// phrases are the pages' words in a language, those that are one text; none
-// where the pages are not at hand.
-func (a *api) phrases(code string) map[string]string {
+// toldAreas hold what a told page needs.
+var toldAreas = []string{"run", "desk", "office"}
+
+// phrases are the pages' words in a language, those of these areas that are one
+// text; none where the pages are not at hand.
+func (a *api) phrases(code string, areas ...string) map[string]string {
 	out := map[string]string{}
 	if a.cfg.Pages == nil || len(code) != 2 {
 		return out
 	}
-	for _, area := range []string{"run", "desk", "office"} {
+	for _, area := range areas {
 		text, err := fs.ReadFile(a.cfg.Pages, fmt.Sprintf("lang/%s/%s.json", code, area))
 		var all map[string]any
 		if err != nil || json.Unmarshal(text, &all) != nil {
@@ -113,4 +116,44 @@ func (a *api) phrases(code string) map[string]string {
 		}
 	}
 	return out
+}
+
+// said are the phrases of one area without its name; nil where the language has
+// none of them, and for English, which the makers of papers and charts know.
+func (a *api) said(code, area string) map[string]string {
+	if code == "en" {
+		return nil
+	}
+	all := a.phrases(code, area)
+	if len(all) == 0 {
+		return nil
+	}
+	out := make(map[string]string, len(all))
+	for key, text := range all {
+		out[strings.TrimPrefix(key, area+".")] = text
+	}
+	return out
+}
+
+// PaperLang is the language of what a wearer carries away.
+type PaperLang struct {
+	Lang string `query:"lang" enum:"en,es,fr,pl,ro,pt,own" default:"en" doc:"Language of the words. own: the first language of the person of which there are printed words, else English." example:"own"`
+}
+
+// printed finds the language of a person's paper and its words; the words are
+// nil for English.
+func (a *api) printed(lang string, persons []string) (string, map[string]string) {
+	among := []string{lang}
+	if lang == "own" {
+		among = persons
+	}
+	for _, code := range among {
+		if code, _, _ = strings.Cut(strings.ToLower(code), "-"); code == "en" {
+			break
+		}
+		if own := a.said(code, "papers"); own != nil {
+			return code, own
+		}
+	}
+	return "en", nil
 }

@@ -51,7 +51,7 @@ func (p papers) Print(ctx context.Context, w io.Writer, of Paper) error {
 	case LabelPDF, SheetPDF:
 		return p.batch(ctx, w, of)
 	case RemindersPDF:
-		return p.reminders(ctx, w)
+		return p.reminders(ctx, w, of.Lang)
 	case SummaryPDF:
 		return p.summary(ctx, w)
 	}
@@ -78,10 +78,13 @@ func (p papers) record(ctx context.Context, w io.Writer, of Paper) error {
 		err = report.RecordPDF(w, s, report.A4)
 	case RecordJSON:
 		return json.NewEncoder(w).Encode(s.View.Record)
-	case CardPDF:
-		err = report.CardPDF(w, s)
-	case CardPNG:
-		err = report.CardPNG(w, s)
+	case CardPDF, CardPNG:
+		s.Language, s.Own = p.printed(of.Lang, s.Person.Languages)
+		if of.Kind == CardPDF {
+			err = report.CardPDF(w, s)
+		} else {
+			err = report.CardPNG(w, s)
+		}
 	}
 	return printable(err)
 }
@@ -98,6 +101,8 @@ func printable(err error) error {
 	}{
 		{report.ErrCardPractice, "practice"}, {report.ErrCardOutcome, "not_a_pass"}, {report.ErrCardRecalled, "recalled"}, {report.ErrCardProof, "proof"},
 		{report.ErrCardDate, "date_unknown"}, {report.ErrCardErased, WhyErased}, {report.ErrCardFacepiece, "facepiece_unknown"}, {report.ErrCardName, "no_name"},
+		{report.ErrCardLater, "later_test"}, {report.ErrCardFailed, "failed_since"}, {report.ErrCardTrigger, "trigger_since"}, {report.ErrCardChanged, "piece_changed"},
+		{report.ErrCardGone, "piece_gone"}, {report.ErrCardRules, "other_rules"},
 	} {
 		if errors.Is(err, no.err) {
 			return problem(http.StatusConflict, no.why, no.err.Error())
@@ -122,6 +127,7 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 		return s, err
 	}
 	s.Rules, s.Facepiece, s.Site = st.Opened.Rules, st.Opened.Facepiece, policy.Site
+	s.Hood = st.Opened.Hood
 	for _, t := range st.Took {
 		s.Kit = append(s.Kit, t.Kit)
 	}
@@ -137,7 +143,7 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 	if err != nil && !errors.Is(err, store.ErrNotFound) {
 		return s, err
 	}
-	s.Person.Number, s.Person.Job = person.Number, person.Job
+	s.Person.Number, s.Person.Job, s.Person.Languages = person.Number, person.Job, person.Languages
 
 	r, err := p.cfg.Desk.Run(ctx, run)
 	if err != nil {
@@ -166,7 +172,14 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 		}
 		s.Signatures = append(s.Signatures, signature)
 	}
-	s.Due = p.due(r, person, policy)
+	stands, err := p.cfg.Desk.Stands(ctx, run)
+	if err != nil {
+		return s, err
+	}
+	s.Due = dueOf(r, stands)
+	if r.Outcome == procedure.Pass {
+		s.Void = NoCard(stands)
+	}
 	if p.cfg.Evidence != nil && !r.Practice {
 		claim, err := p.cfg.Evidence.Claim(ctx, run)
 		switch {
@@ -179,20 +192,53 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 	return s, nil
 }
 
-// due is when the person is to be tested again with the facepiece of a run.
-func (p papers) due(r programme.Run, person programme.Person, policy programme.Policy) report.Due {
-	at, err := time.Parse(time.RFC3339, r.At)
-	months := p.cfg.Desk.Months(cmp.Or(person.Rules, policy.Rules, r.Rules), policy)
-	switch {
-	case r.Outcome != procedure.Pass:
-		return report.Due{Why: "only a pass counts until a next test"}
-	case err != nil || r.Quality != "confirmed" && r.Quality != "network":
-		return report.Due{Why: "the box's clock could not be trusted"}
-	case months == 0:
-		return report.Due{Why: "neither rule nor policy sets a time"}
+// NoCard is why a pass that was one has no card and no claim now, from what
+// Stands says of it; nil when it counts.
+func NoCard(d programme.Due) error {
+	if d.Counts() {
+		return nil
 	}
-	day := time.Date(at.Year(), at.Month(), at.Day(), 0, 0, 0, 0, time.UTC)
-	return report.Due{On: programme.AddMonths(day, months).Format(time.DateOnly)}
+	switch d.Why {
+	case programme.Later:
+		return report.ErrCardLater
+	case "failed":
+		return report.ErrCardFailed
+	case "recalled":
+		return report.ErrCardRecalled
+	case "trigger":
+		return report.ErrCardTrigger
+	case "changed":
+		return report.ErrCardChanged
+	case "gone", "not_allowed":
+		return report.ErrCardGone
+	case "other_rules":
+		return report.ErrCardRules
+	case "date_unknown":
+		return report.ErrCardDate
+	case programme.NotKnown:
+		return report.ErrCardErased
+	}
+	return report.ErrCardOutcome
+}
+
+// dueOf is when the person is to be tested again with the facepiece of a run, as
+// the desk has it.
+func dueOf(r programme.Run, d programme.Due) report.Due {
+	switch {
+	case r.Practice || r.Outcome != procedure.Pass:
+		return report.Due{Why: "only a pass counts until a next test"}
+	case d.Counts() && d.On == "":
+		return report.Due{Why: "neither rule nor policy sets a time"}
+	case d.Counts():
+		return report.Due{On: d.On}
+	case d.Why == "date_unknown":
+		return report.Due{Why: "the box's clock could not be trusted"}
+	case d.Why == "recalled": // not this run: it would be no pass
+		return report.Due{Why: "a later test with this facepiece was recalled"}
+	case d.Why == programme.NotKnown:
+		return report.Due{Why: "the person is not on this box's list"}
+	}
+	return report.Due{Why: strings.TrimPrefix(NoCard(d).Error(), "no card: ")}
 }
 
 // Bounds of a drawn signature.
@@ -402,7 +448,7 @@ func clockOf(instant string) string {
 	return t.Format("15:04")
 }
 
-func (p papers) reminders(ctx context.Context, w io.Writer) error {
+func (p papers) reminders(ctx context.Context, w io.Writer, lang string) error {
 	how, err := p.how(ctx)
 	if err != nil {
 		return err
@@ -416,7 +462,12 @@ func (p papers) reminders(ctx context.Context, w io.Writer) error {
 		if e.State == programme.DayDone || e.SlotAt == "" {
 			continue
 		}
-		slips = append(slips, report.Reminder{Person: cmp.Or(e.Name, e.Number), Day: d.Day, At: clockOf(e.SlotAt), Place: how.Site, From: clockOf(e.StopEating), Further: e.AbstainWhy})
+		person, err := p.cfg.Desk.Person(ctx, e.Person)
+		if err != nil && !errors.Is(err, store.ErrNotFound) {
+			return err
+		}
+		code, own := p.printed(lang, person.Languages)
+		slips = append(slips, report.Reminder{Person: cmp.Or(e.Name, e.Number), Day: d.Day, At: clockOf(e.SlotAt), Place: how.Site, From: clockOf(e.StopEating), Further: e.AbstainWhy, Language: code, Own: own})
 	}
 	if len(slips) == 0 {
 		return problem(http.StatusConflict, "nobody", "Nobody is expected who would have to be reminded.")

@@ -10,6 +10,7 @@ import (
 	"image/png"
 	"strings"
 	"testing"
+	"time"
 
 	ical "github.com/arran4/golang-ical"
 	"github.com/xuri/excelize/v2"
@@ -25,8 +26,8 @@ func TestPapers(t *testing.T) {
 	other := exampleForm()
 	other.Name, other.Number = "=HYPERLINK(1)", "HS-052"
 	s.ask("POST", "/people", object{"form": other, "by": agnes}).is(200, nil)
-	s.play("r000100", person, procedure.Pass)
 	s.play("r000200", person, procedure.Fail)
+	s.play("r000100", person, procedure.Pass)
 	s.play("r000300", person, "")
 	var run struct{ Run struct{ Hash string } }
 	s.ask("GET", "/runs/r000100", nil).is(200, &run)
@@ -84,6 +85,68 @@ func TestPapers(t *testing.T) {
 	s.ask("POST", "/people/"+person+"/erase", object{"reason": "asked for", "by": agnes}).is(200, nil)
 	s.ask("GET", "/runs/r000100/record.pdf", nil).is(200, nil)
 	s.ask("GET", "/runs/r000100/card.pdf", nil).why(409, WhyErased)
+}
+
+// A pass that does not count any more has no card, and its record no day until
+// which it would be good.
+func TestPapersOfAPassThatDoesNotCount(t *testing.T) {
+	for name, c := range map[string]struct {
+		do        func(s *site, person string)
+		why, says string
+		counts    string
+	}{
+		"it counts":    {func(*site, string) {}, "", "2027-09-14", ""},
+		"a later pass": {func(s *site, person string) { s.play("r000200", person, procedure.Pass) }, "later_test", "a later test with this facepiece counts instead", programme.Later},
+		"a later fail": {func(s *site, person string) { s.play("r000200", person, procedure.Fail) }, "failed_since", "a later test with this facepiece showed a leak", "failed"},
+		"a later fail, recalled": {func(s *site, person string) {
+			s.play("r000200", person, procedure.Fail)
+			must(t, s.desk.Do(t.Context(), programme.RunsRecalled{Runs: []string{"r000200"}, Reason: programme.Clogged, At: today.Format(time.RFC3339), By: agnes}))
+		}, "recalled", "a later test with this facepiece was recalled", "recalled"},
+		"something happened": {func(s *site, person string) {
+			must(t, s.desk.Do(t.Context(), programme.Triggered{Person: person, Trigger: programme.TriggerDental, On: "2026-09-14", By: agnes}))
+		}, "trigger_since", "something happened since", "trigger"},
+		"another size": {func(s *site, _ string) {
+			f := exampleFacepieceForm()
+			f.Size = "XL"
+			must(t, s.desk.Do(t.Context(), programme.FacepieceEntered{ID: "corrie-m", Form: f, By: agnes}))
+		}, "piece_changed", "entered otherwise now", "changed"},
+		"not used any more": {func(s *site, _ string) {
+			f := exampleFacepieceForm()
+			f.Gone = true
+			must(t, s.desk.Do(t.Context(), programme.FacepieceEntered{ID: "corrie-m", Form: f, By: agnes}))
+		}, "piece_gone", "not used any more", "gone"},
+		"other rules": {func(s *site, _ string) {
+			must(t, s.desk.Do(t.Context(), programme.PolicySet{Policy: programme.Policy{Rules: "uk-hse"}, By: agnes}))
+		}, "other_rules", "under other rules", "other_rules"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite(t, nil)
+			person := s.enter()
+			form := exampleForm()
+			form.Rules = ""
+			must(t, s.desk.Do(t.Context(), programme.PersonEntered{Person: person, Form: form, By: agnes}, programme.PolicySet{Policy: programme.Policy{Rules: "us-osha"}, By: agnes}))
+			s.play("r000100", person, procedure.Pass)
+			c.do(s, person)
+			for _, card := range []string{"card.pdf", "card.png"} {
+				g := s.ask("GET", "/runs/r000100/"+card, nil)
+				if c.why == "" {
+					g.is(200, nil)
+				} else {
+					g.why(409, c.why)
+				}
+			}
+			var page RunPage
+			s.ask("GET", "/runs/r000100", nil).is(200, &page)
+			if page.Counts != c.counts {
+				t.Errorf("the page is told %q, want %q", page.Counts, c.counts)
+			}
+			sheet, err := papers{s.handler.(*api)}.sheet(t.Context(), "r000100")
+			must(t, err)
+			if got := sheet.Due.On + sheet.Due.Why; !strings.Contains(got, c.says) || (sheet.Void == nil) != (c.why == "") {
+				t.Errorf("due: %q, void %v; want %q", got, sheet.Void, c.says)
+			}
+		})
+	}
 }
 
 func semicolons(t *testing.T, text []byte) [][]string {
@@ -149,4 +212,41 @@ func TestImportOfFiles(t *testing.T) {
 	s.ask("POST", "/people/import/preview?name=x.csv", " ", octets).why(422, "file")
 	s.ask("POST", "/people/import/preview?name=x.csv&delimiter=%22", "a;b", octets).why(422, WhyMalformed)
 	s.ask("POST", "/people/import/preview?name=x.xlsx", "PK\x03\x04 no workbook", octets).why(422, "file")
+}
+
+// The hood that a run was opened with is on its record page, in lists and on the
+// printed record. The record's JSON is a contract without it, and the outcome is
+// what it is with any hood.
+func TestHoodOfARun(t *testing.T) {
+	s := newSite(t, nil)
+	person := s.enter() // hood-2 is 400 mm across: larger than the published one
+	s.play("r000100", person, procedure.Pass)
+	want := procedure.Hood{ID: "hood-2", Mark: "H2", AcrossMM: 400, TallMM: 356, Oversized: true}
+	var page struct {
+		Run struct {
+			Hood, Outcome string
+			Oversized     bool
+		}
+		View struct {
+			Hood *procedure.Hood
+		}
+	}
+	s.ask("GET", "/runs/r000100", nil).is(200, &page)
+	if page.Run.Hood != "hood-2" || !page.Run.Oversized || page.Run.Outcome != "pass" || page.View.Hood == nil || *page.View.Hood != want {
+		t.Errorf("run %+v, view %+v; want the hood %+v and a pass", page.Run, page.View.Hood, want)
+	}
+	if g := s.ask("GET", "/runs/r000100/record.json", nil).is(200, nil); bytes.Contains(g.body, []byte(`"hood"`)) {
+		t.Errorf("the record's JSON has a hood: %s", g.body)
+	}
+	sheet, err := papers{s.handler.(*api)}.sheet(t.Context(), "r000100")
+	if err != nil || sheet.Hood == nil || *sheet.Hood != want {
+		t.Errorf("the sheet has the hood %+v, %v", sheet.Hood, err)
+	}
+	// It was another one's size that was entered wrongly: the run keeps what it was told.
+	form := programme.HoodForm{Mark: "H2", AcrossMM: 305, TallMM: 356, Gone: true}
+	s.ask("PUT", "/hoods/hood-2", object{"form": form, "by": agnes}).is(200, nil)
+	s.ask("GET", "/runs/r000100", nil).is(200, &page)
+	if page.View.Hood == nil || *page.View.Hood != want {
+		t.Errorf("after the hood was entered anew the run has %+v", page.View.Hood)
+	}
 }

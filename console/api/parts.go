@@ -47,6 +47,7 @@ type Paper struct {
 	Recipe   string // of a recipe sheet, its id; empty: the first
 	ML       int    // of a recipe sheet, how much is made; 0: as the recipe says
 	By       string // for due.ics, the last day; empty: all
+	Lang     string // of a card and of reminders; own: the person's; empty: English
 }
 
 // A PaperKind is a kind of file.
@@ -139,11 +140,24 @@ type (
 		Hash    string `json:"hash" doc:"Of the last entry, hexadecimal."`
 		Here    bool   `json:"here" doc:"The file lies in its folder now, of that size."`
 	}
+	// BroughtIn is a restore as it stands in the journal.
+	BroughtIn struct {
+		At      string `json:"at" doc:"RFC 3339"`
+		Quality string `json:"quality" doc:"How far the clock could be trusted then."`
+		Box     string `json:"box" doc:"That made the backup."`
+		Made    string `json:"made" doc:"When it was made, as the backup says."`
+		Entries uint64 `json:"entries" doc:"Of the journal in it; what was recorded after that is not here."`
+		Head    string `json:"head" doc:"Hash of the last of them, hexadecimal."`
+		By      string `json:"by" doc:"Who restored, as typed; empty: nobody said."`
+		Later   string `json:"later" enum:",taken_over,unknown" doc:"What was recorded after the backup: recalls and what else undid passes were taken over from the store that was replaced, or nobody knows them: then a pass in the backup may be one that does not count any more. Empty: nobody noted it."`
+	}
 	// Restored is what a restore brought back.
 	Restored struct {
-		Entries uint64 `json:"entries"`
-		Runs    int    `json:"runs"`
-		Erased  int    `json:"erased" doc:"People who had been erased after the backup and are erased again."`
-		Restart bool   `json:"restart" doc:"The daemon has to be started again."`
+		Entries  uint64 `json:"entries"`
+		Runs     int    `json:"runs"`
+		Erased   int    `json:"erased" doc:"People who had been erased after the backup and are erased again."`
+		Recalled int    `json:"recalled" doc:"Runs that did not count any more when the restore was made and are not valid again."`
+		Later    string `json:"later" enum:"taken_over,unknown" doc:"Whether what undid passes after the backup is known, as in the list of restores."`
+		Restart  bool   `json:"restart" doc:"The daemon has to be started again."`
 	}
 )

@@ -35,7 +35,7 @@ type CuePath struct {
 func (a *api) reviews() {
 	const tag = "Records"
 	add(a, route{method: http.MethodGet, path: "/runs/{run}/review", id: "reviewRun", tag: tag, summary: "A run as the pages showed it, instant by instant", conflict: true, heavy: true, time: slow,
-		about: "Without names and free text unless they are asked for. Refused while the run is open.", out: exampleReview()},
+		about: "Without names and free text unless they are asked for. A run that was recalled has it in recalled, with the first outcome, and as its last moment. Refused while the run is open.", out: exampleReview()},
 		func(ctx context.Context, in *struct {
 			RunPath
 			Names bool `query:"names" doc:"With the names of wearer and tester, and with free text."`
@@ -94,7 +94,11 @@ func (a *api) review(ctx context.Context, run string, named bool) (review.Sequen
 	if err != nil {
 		return review.Sequence{}, err
 	}
-	s, err := review.Of(facts, hex.EncodeToString(last.Hash[:]))
+	recalled, err := archive.Recalled(ctx, a.cfg.Journal, run)
+	if err != nil {
+		return review.Sequence{}, err
+	}
+	s, err := review.OfNow(facts, hex.EncodeToString(last.Hash[:]), recalled)
 	switch {
 	case errors.Is(err, review.ErrOpen):
 		return s, problem(http.StatusConflict, WhyRunOpen, "The run is open. It can be reviewed when it has ended.")

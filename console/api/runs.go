@@ -8,10 +8,8 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
-	"time"
 
 	"tallyhood/console/archive"
-	"tallyhood/console/figures"
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
 	"tallyhood/console/record"
@@ -37,8 +35,9 @@ type RunList struct {
 
 // RunPage is a run with everything that its record page shows.
 type RunPage struct {
-	Run  *RunRow      `json:"run" doc:"Null while the run is open."`
-	View archive.View `json:"view"`
+	Run    *RunRow      `json:"run" doc:"Null while the run is open."`
+	View   archive.View `json:"view"`
+	Counts string       `json:"counts" doc:"Why a pass counts for nothing any more, such as failed, trigger or later_test; empty: it counts, or the run is no pass."`
 }
 
 // SignBody is a signature made on the screen.
@@ -83,24 +82,43 @@ func (a *api) runs() {
 			}
 			r, err := desk.Run(ctx, in.Run)
 			if errors.Is(err, store.ErrNotFound) {
-				return &reply[RunPage]{RunPage{nil, v}}, nil
+				return &reply[RunPage]{RunPage{View: v}}, nil
 			}
 			if err != nil {
 				return nil, err
 			}
 			name, err := a.name(ctx, r.Person)
-			return answered(RunPage{&RunRow{r, name}, v}, err)
+			if err != nil {
+				return nil, err
+			}
+			out := RunPage{Run: &RunRow{r, name}, View: v}
+			if r.Outcome == procedure.Pass && !r.Practice {
+				d, err := desk.Stands(ctx, in.Run)
+				if err != nil {
+					return nil, err
+				}
+				if !d.Counts() {
+					out.Counts = d.Why
+				}
+			}
+			return answered(out, nil)
 		})
 	for _, f := range []struct{ id, summary, kind, media string }{
-		{"recordPDF", "A record to print", string(RecordPDF), typePDF},
 		{"cardPDF", "A wallet card to print", string(CardPDF), typePDF},
 		{"cardPNG", "A wallet card as a picture", string(CardPNG), typePNG},
 	} {
 		add(a, route{method: http.MethodGet, path: "/runs/{run}/" + f.kind, id: f.id, tag: tag, summary: f.summary, gives: f.media, time: slow, part: true},
-			func(_ context.Context, in *RunPath) (*file, error) {
-				return a.paper(in.Run+" "+f.kind, f.media, Paper{Kind: PaperKind(f.kind), Run: in.Run})
+			func(_ context.Context, in *struct {
+				RunPath
+				PaperLang
+			}) (*file, error) {
+				return a.paper(in.Run+" "+f.kind, f.media, Paper{Kind: PaperKind(f.kind), Run: in.Run, Lang: in.Lang})
 			})
 	}
+	add(a, route{method: http.MethodGet, path: "/runs/{run}/record.pdf", id: "recordPDF", tag: tag, summary: "A record to print", about: "In English, whatever the page speaks.", gives: typePDF, time: slow, part: true},
+		func(_ context.Context, in *RunPath) (*file, error) {
+			return a.paper(in.Run+" record.pdf", typePDF, Paper{Kind: RecordPDF, Run: in.Run})
+		})
 	add(a, route{method: http.MethodGet, path: "/runs/{run}/record.json", id: "recordJSON", tag: tag, summary: "A record as JSON, as its schema says", gives: typeJSON, schema: record.Record{}, conflict: true, time: slow},
 		func(_ context.Context, in *RunPath) (*file, error) {
 			return a.paper(in.Run+" record.json", typeJSON, Paper{Kind: RecordJSON, Run: in.Run})
@@ -146,15 +164,8 @@ type RunFilter struct {
 	Facepiece string            `query:"facepiece" maxLength:"60" doc:"Id of the facepiece."`
 	Tester    string            `query:"tester" maxLength:"120" doc:"Name, as corrected last; capitals and accents do not count."`
 	Outcome   procedure.Outcome `query:"outcome" enum:"pass,fail,not_valid,cannot_taste" doc:"As of now."`
+	Only      string            `query:"only" enum:"tests,practice,recalled" doc:"Those of this kind alone: tests is all but practice."`
 }
-
-// holds says whether a run is one of the list.
-func (f RunFilter) holds(r programme.Run) bool {
-	return (f.To == "" || dayOf(r) <= f.To) && (f.Person == "" || r.Person == f.Person) && (f.Facepiece == "" || r.Facepiece == f.Facepiece) &&
-		(f.Outcome == "" || r.Outcome == f.Outcome) && (f.Tester == "" || programme.Fold(figures.TesterOf(r)) == programme.Fold(f.Tester))
-}
-
-func dayOf(r programme.Run) string { return r.At[:min(len(r.At), len(time.DateOnly))] }
 
 // Bounds of what is looked at for one part of the list.
 const (
@@ -163,8 +174,8 @@ const (
 )
 
 // listRuns lists runs in the order in which they were opened, newest first,
-// whatever the box's clock said. A run whose day is not known for sure does not
-// end the search for a first day.
+// whatever the box's clock said. With a filter before is the number in a run's
+// id, else that of its first entry.
 func (a *api) listRuns(ctx context.Context, from string, before uint64, limit int, f RunFilter) (out RunList, err error) {
 	out = RunList{Runs: []RunRow{}}
 	var people []string
@@ -177,6 +188,20 @@ func (a *api) listRuns(ctx context.Context, from string, before uint64, limit in
 			}
 		}
 	}()
+	if from != "" || f != (RunFilter{}) {
+		runs, next, err := a.cfg.Desk.RunsLike(ctx, programme.RunQuery{From: from, To: f.To, Person: f.Person, Facepiece: f.Facepiece, Tester: f.Tester, Outcome: f.Outcome, Only: f.Only}, before, limit)
+		if err != nil {
+			return out, err
+		}
+		for _, r := range runs {
+			people = append(people, r.Person)
+			out.Runs = append(out.Runs, RunRow{Run: r})
+		}
+		if next > 0 {
+			out.Next = strconv.FormatUint(next, 10)
+		}
+		return out, nil
+	}
 	for looked := 0; looked < mostLooked; {
 		step := min(lookedStep, max(limit, 20))
 		infos, err := a.cfg.Journal.Streams(ctx, before, step)
@@ -198,15 +223,6 @@ func (a *api) listRuns(ctx context.Context, from string, before uint64, limit in
 			looked++
 			r, ended := runs[info.Stream]
 			if !ended {
-				continue
-			}
-			if dayOf(r) < from {
-				if r.Quality == "confirmed" || r.Quality == "network" {
-					return out, nil
-				}
-				continue
-			}
-			if !f.holds(r) {
 				continue
 			}
 			people = append(people, r.Person)

@@ -408,15 +408,7 @@ func lastOf(month string) string {
 func sortedKeys(m map[string]*month) []string { return slices.Sorted(maps.Keys(m)) }
 
 // TesterOf is who tested, as a correction of the record says last.
-func TesterOf(r programme.Run) string {
-	name := r.Tester
-	for _, a := range r.Amended {
-		if a.Field == "tester" {
-			name = a.To
-		}
-	}
-	return name
-}
+func TesterOf(r programme.Run) string { return r.TestedBy() }
 
 // Of is a run as statistics see it, and its day; empty when the clock was
 // not to be trusted.

@@ -5,6 +5,7 @@ package programme
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -40,12 +41,20 @@ func (c *change) apply(f Fact, number uint64) error {
 	case HoodEntered:
 		return edit(c, tableHoods, f.ID, func(v *Hood) { v.ID, v.HoodForm = f.ID, f.Form })
 	case NebuliserEntered:
-		return edit(c, tableNebulisers, f.ID, func(v *Nebuliser) { v.ID, v.NebuliserForm = f.ID, f.Form })
+		return c.enteredNebuliser(f, number)
 	case NebuliserFilled:
+		if err := c.spoil(ofNebuliser(f.ID), spoil{Number: number, Why: Changed, At: f.At, By: f.By}); err != nil {
+			return err
+		}
 		return edit(c, tableNebulisers, f.ID, func(v *Nebuliser) {
 			v.Solution, v.Filled, v.Squeezes, v.Fresh = f.Solution, f.At, 0, false
 		})
 	case MistChecked:
+		if !f.Good {
+			if err := c.spoil(ofNebuliser(f.ID), spoil{Number: number, Why: Clogged, At: f.At, By: f.By}); err != nil {
+				return err
+			}
+		}
 		return edit(c, tableNebulisers, f.ID, func(v *Nebuliser) {
 			v.Checked, v.Good, v.Fresh = f.At, f.Good, f.Good
 			if f.Good {
@@ -53,7 +62,7 @@ func (c *change) apply(f Fact, number uint64) error {
 			}
 		})
 	case SolutionEntered:
-		return edit(c, tableSolutions, f.ID, func(v *Solution) { v.ID, v.SolutionForm = f.ID, f.Form })
+		return c.enteredBatch(f, number)
 	case RunsRecalled:
 		for _, run := range f.Runs {
 			if err := c.recall(run, f); err != nil {
@@ -68,7 +77,7 @@ func (c *change) apply(f Fact, number uint64) error {
 			r.Signed = append(r.Signed, Signature{Who: f.Who, Record: f.Record, Strokes: f.Strokes, How: f.How, At: f.At, Quality: f.Quality, Holds: f.Record == r.Hash})
 		})
 	case Restored:
-		return nil // it says where the journal comes from, and changes no view
+		return c.put(tableRestores, fmt.Sprintf("%016x", number), f)
 	case ErasuresKnown:
 		for _, id := range f.People {
 			if err := c.erase(id); err != nil {
@@ -107,9 +116,10 @@ func (c *change) facepieceEntered(f FacepieceEntered) error {
 }
 
 // label is what makes a facepiece another one: a pass with one says nothing of
-// another make, model, style or size (29 CFR 1910.134(f)(2)).
-func (f FacepieceForm) label() [4]string {
-	return [4]string{Fold(f.Make), Fold(f.Model), Fold(f.Style), Fold(f.Size)}
+// another make, model, style or size (29 CFR 1910.134(f)(2)), nor of one of
+// another type or that has to give more protection.
+func (f FacepieceForm) label() [6]string {
+	return [6]string{Fold(f.Make), Fold(f.Model), Fold(f.Style), Fold(f.Size), string(f.Type), strconv.Itoa(f.FitFactor)}
 }
 
 // edited changes a run that the views know; another is nobody's yet.

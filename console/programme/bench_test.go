@@ -77,21 +77,30 @@ func scale(b *testing.B, path string) (*bolt.Store, *programme.Desk) {
 	return s, d
 }
 
+// benchTesters test in turn; the oldest runs are another one's.
+var benchTesters = []string{who, "Bram Okafor", "Petra Lindqvist"}
+
+// benchOldest is how many runs are the oldest.
+const benchOldest = 30
+
 // shortRun is the facts of a run without its squeezes, and of its rule set only
 // what a replay asks for, so that a million fit on a disk.
 func shortRun(b *testing.B, i int, person string) []store.Draft {
-	r := procedure.RuleSet{ID: "us-osha"}
-	r.Figures.TopUpInterval.Value = 30
+	r := procedure.RuleSet{ID: "us-osha", Bins: make([]procedure.Bin, 1), Exercises: make([]procedure.Exercise, 1)}
+	r.Figures.Exercise.Value, r.Figures.TopUpInterval.Value, r.Figures.ScreeningMost.Value = 60, 30, 30
+	tester, last := benchTesters[i%len(benchTesters)], procedure.Ended{Outcome: procedure.Pass}
+	switch {
+	case i < benchOldest: // what only the oldest runs have
+		tester, last = "Ada Longgone", procedure.Ended{Outcome: procedure.CannotTaste, Reason: procedure.NoTasteBy30}
+	case i%7 == 0:
+		last = procedure.Ended{Outcome: procedure.Fail, Reason: procedure.Tasted}
+	}
 	o := procedure.RunOpened{
-		Run: fmt.Sprintf("r%06d", i+1), Rules: r, Agent: "sweet", Wearer: procedure.Wearer{ID: person}, Tester: who, WallQuality: "confirmed",
+		Run: fmt.Sprintf("r%06d", i+1), Rules: r, Agent: "sweet", Wearer: procedure.Wearer{ID: person}, Tester: tester, WallQuality: "confirmed",
 		Facepiece: programme.Facepiece{ID: "corrie-m", FacepieceForm: corrie}.ForRun(), Wall: today.AddDate(0, 0, -3650 + i*3650 / *benchRuns).Format(time.RFC3339),
 	}
-	outcome := procedure.Ended{Outcome: procedure.Pass}
-	if i%7 == 0 {
-		outcome = procedure.Ended{Outcome: procedure.Fail, Reason: procedure.Tasted}
-	}
 	var out []store.Draft
-	for _, f := range []procedure.Fact{o, procedure.BinSet{Squeezes: 1 + i%30, Bin: 10 * (1 + i%30/10)}, outcome} {
+	for _, f := range []procedure.Fact{o, procedure.BinSet{Squeezes: 1 + i%30, Bin: 10 * (1 + i%30/10)}, last} {
 		body, err := procedure.Encode(procedure.Dated{At: time.Minute, Fact: f})
 		must(b, err)
 		out = append(out, store.Draft{Stream: o.Run, Kind: f.Kind(), Version: procedure.FactVersion, Body: body})
@@ -123,6 +132,16 @@ func spent() time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
+// measure is b.Run that also reports the time of processors, which says more on a
+// machine that others use.
+func measure(b *testing.B, name string, f func(*testing.B)) {
+	b.Run(name, func(b *testing.B) {
+		busy := spent()
+		f(b)
+		b.ReportMetric(float64((spent()-busy).Microseconds())/1000/float64(b.N), "cpu-ms/op")
+	})
+}
+
 func heap() float64 {
 	var m runtime.MemStats
 	runtime.GC()
@@ -142,7 +161,7 @@ func BenchmarkScale(b *testing.B) {
 	if info, err := os.Stat(path); err == nil {
 		b.Logf("file %d MB, heap %.1f MB", info.Size()>>20, heap())
 	}
-	b.Run("due page", func(b *testing.B) {
+	measure(b, "due page", func(b *testing.B) {
 		for b.Loop() {
 			due, err := d.DueBy(ctx, today.Format(time.DateOnly), 50)
 			if err != nil || len(due) != 50 {
@@ -153,14 +172,14 @@ func BenchmarkScale(b *testing.B) {
 	began := time.Now()
 	must(b, d.ReadWords(ctx))
 	b.Logf("words of names read: %v, heap %.1f MB", time.Since(began).Round(time.Millisecond), heap())
-	b.Run("people page", func(b *testing.B) {
+	measure(b, "people page", func(b *testing.B) {
 		for b.Loop() {
 			if _, err := d.People(ctx, "p-k", 50); err != nil {
 				b.Fatal(err)
 			}
 		}
 	})
-	b.Run("runs page", func(b *testing.B) { // what the list of runs reads for a part
+	measure(b, "runs page", func(b *testing.B) { // what the list of runs reads for a part
 		for b.Loop() {
 			infos, err := s.Streams(ctx, 0, 50)
 			must(b, err)
@@ -177,8 +196,30 @@ func BenchmarkScale(b *testing.B) {
 			must(b, err)
 		}
 	})
+	people, err := d.People(ctx, "", 500)
+	must(b, err)
+	middle := today.AddDate(-5, 0, 0).Format(time.DateOnly)
+	for _, l := range []struct {
+		name string
+		programme.RunQuery
+		some bool
+	}{
+		{"fails", programme.RunQuery{Outcome: procedure.Fail}, true}, {"of a tester", programme.RunQuery{Tester: benchTesters[1]}, true}, {"of a person", programme.RunQuery{Person: people[0].ID}, true},
+		{"with a facepiece", programme.RunQuery{Facepiece: "corrie-m"}, true}, {"since a day", programme.RunQuery{From: middle}, true}, {"to a day", programme.RunQuery{To: middle}, true},
+		{"oldest alone", programme.RunQuery{Outcome: procedure.CannotTaste, Only: programme.OnlyTests}, true}, {"recalled, none", programme.RunQuery{Only: programme.OnlyRecalled}, false},
+		{"of nobody's, none", programme.RunQuery{Tester: "Nobody Known", From: middle}, false},
+	} {
+		measure(b, "list "+l.name, func(b *testing.B) {
+			for b.Loop() {
+				runs, next, err := d.RunsLike(ctx, l.RunQuery, 0, 50)
+				if err != nil || (len(runs) > 0) != l.some || len(runs) < 50 && next != 0 {
+					b.Fatal(len(runs), next, err)
+				}
+			}
+		})
+	}
 	for name, query := range map[string]string{"find 1 letter": "z", "find 3 letters": "zie", "find two words": "zieliński luk", "find two letters": "a h", "find three words": "zi lu hs-0", "find number": "hs-0042", "find a rare one": "zieliński luk 42", "find nobody": "zieliński quux"} {
-		b.Run(name, func(b *testing.B) {
+		measure(b, name, func(b *testing.B) {
 			for b.Loop() {
 				if _, err := d.Find(ctx, query, 20); err != nil {
 					b.Fatal(err)
@@ -193,11 +234,9 @@ func BenchmarkScale(b *testing.B) {
 	r, err := d.Retention(ctx)
 	must(b, err)
 	b.Logf("retention: %d runs past their time, %v", r.Count, time.Since(began).Round(time.Millisecond))
-	people, err := d.People(ctx, "", 500)
-	must(b, err)
 	last, _ := s.Last()
 	next := *benchRuns + int(last) // of no run that is there
-	b.Run("ended", func(b *testing.B) {
+	measure(b, "ended", func(b *testing.B) {
 		for b.Loop() {
 			b.StopTimer()
 			_, err := s.Append(ctx, shortRun(b, next, people[next%len(people)].ID)...)
@@ -207,18 +246,22 @@ func BenchmarkScale(b *testing.B) {
 			must(b, d.Ended(ctx, ""))
 		}
 	})
-	b.Run("person with runs", func(b *testing.B) {
+	measure(b, "person with runs", func(b *testing.B) {
 		for b.Loop() {
 			_, err := d.RunsOf(ctx, people[0].ID)
 			must(b, err)
 		}
 	})
-	b.Run("open", func(b *testing.B) {
+	measure(b, "open", func(b *testing.B) {
 		for b.Loop() {
 			newDesk(b, s)
 		}
 	})
-	b.Run("day", func(b *testing.B) {
+	began = time.Now()
+	_, err = d.Day(ctx, today.Format(time.DateOnly), programme.DayOptions{Now: today})
+	must(b, err)
+	b.Logf("first list of a day: %v", time.Since(began).Round(time.Millisecond))
+	measure(b, "day", func(b *testing.B) {
 		for b.Loop() {
 			_, err := d.Day(ctx, today.Format(time.DateOnly), programme.DayOptions{Now: today})
 			must(b, err)

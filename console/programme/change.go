@@ -31,6 +31,7 @@ type change struct {
 	runs   map[string][]string  // names of a person's runs, once they were asked for
 	pieces map[string]Facepiece // decoded, since every due day asks for one
 	rules  *Policy
+	seen   *clockSeen
 	taken  map[string]bool // company numbers that this change gives
 }
 

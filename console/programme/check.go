@@ -80,6 +80,9 @@ func (c *change) check(f Fact) error {
 	case RunSigned:
 		return c.checkSignature(f)
 	case Restored:
+		if f.Later != "" && f.Later != LaterTaken && f.Later != LaterUnknown {
+			return refuse("unknown", "what was recorded after the backup was taken over, or is not known")
+		}
 		return firstOf(instant(f.At), text("who restores", f.By, mostName, false))
 	case ErasuresKnown:
 		if len(f.People) == 0 {

@@ -50,7 +50,7 @@ var decoders = map[string]map[int]func([]byte) (Fact, error){
 	"nebuliser_filled": {1: decode[NebuliserFilled]}, "mist_checked": {1: decode[MistChecked]},
 	"solution_entered": {1: decode[SolutionEntered]}, "runs_recalled": {1: decode[RunsRecalled], 2: decode[RunsRecalled]},
 	"run_amended": {1: decode[RunAmended], 2: decode[RunAmended]}, "run_signed": {1: decode[RunSigned], 2: decode[RunSigned]},
-	"restored": {1: decode[Restored]}, "erasures_known": {1: decode[ErasuresKnown]},
+	"restored": {1: decode[Restored], 2: decode[Restored]}, "erasures_known": {1: decode[ErasuresKnown]},
 	"policy_set": {1: decode[PolicySet]}, "person_erased": {1: decode[PersonErased]},
 }
 

@@ -6,12 +6,10 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
-	"errors"
 	"slices"
 	"time"
 
 	"tallyhood/console/procedure"
-	"tallyhood/store"
 )
 
 // An OpenRun is a run that is under way, as the session knows it.
@@ -101,8 +99,7 @@ func (d *Desk) Day(ctx context.Context, on string, o DayOptions) (Day, error) {
 	if err != nil {
 		return Day{}, err
 	}
-	rules := d.rulesOf("", policy)
-	out.Steps, _ = times(rules, recent)
+	out.Steps, _ = times(d.rulesOf("", policy), recent)
 	d.states(&out, runs, o)
 	d.slots(&out, policy, o)
 	return out, d.endOfDay(ctx, &out, runs, o)
@@ -140,22 +137,31 @@ func (d *Desk) expected(ctx context.Context, out *Day, day time.Time, o DayOptio
 		return cmp.Or(cmp.Compare(uint(a.Place)-1, uint(b.Place)-1), cmp.Compare(a.Number, b.Number))
 	})
 	seen := map[string]bool{}
-	add := func(id string, is bool, place int) error {
-		seen[id] = true
-		p, err := d.Person(ctx, id)
-		if errors.Is(err, store.ErrNotFound) {
-			return nil // erased meanwhile
-		}
-		if err == nil {
-			out.Expected = append(out.Expected, Expected{Person: id, Name: p.Name, Number: p.Number, Listed: is, Place: place, Due: p.Due, rules: p.Rules})
-		}
+	var ids []string
+	for _, l := range listed {
+		seen[l.Person] = true
+		ids = append(ids, l.Person)
+	}
+	if ids, out.More, err = d.dueToo(ctx, ids, seen, day, o); err != nil {
 		return err
 	}
-	for _, l := range listed {
-		if err := add(l.Person, true, l.Place); err != nil {
-			return err
+	people, err := d.Those(ctx, ids)
+	for i, id := range ids {
+		p, there := people[id]
+		if !there {
+			continue // erased meanwhile
 		}
+		e := Expected{Person: id, Name: p.Name, Number: p.Number, Due: p.Due, rules: p.Rules}
+		if i < len(listed) {
+			e.Listed, e.Place = true, listed[i].Place
+		}
+		out.Expected = append(out.Expected, e)
 	}
+	return err
+}
+
+// dueToo adds to some people those who are due, and says whether there are more.
+func (d *Desk) dueToo(ctx context.Context, ids []string, seen map[string]bool, day time.Time, o DayOptions) (_ []string, more bool, err error) {
 	limit := o.Limit
 	if limit == 0 {
 		limit = 100
@@ -165,72 +171,44 @@ func (d *Desk) expected(ctx context.Context, out *Day, day time.Time, o DayOptio
 	for {
 		due, next, err := d.DuePage(ctx, until, after, findStep)
 		if err != nil {
-			return err
+			return ids, false, err
 		}
 		for _, x := range due {
 			if seen[x.Person] {
 				continue
 			}
 			if found == limit {
-				out.More = true
-				return nil
+				return ids, true, nil
 			}
 			found++
-			if err := add(x.Person, false, 0); err != nil {
-				return err
-			}
+			seen[x.Person] = true
+			ids = append(ids, x.Person)
 		}
 		if next == "" {
-			return nil
+			return ids, false, nil
 		}
 		after = next
 	}
 }
 
+// Local time is behind that of UTC by 12 hours at the most, and ahead by 14.
+const (
+	mostBehind = 12 * time.Hour
+	mostAhead  = 14 * time.Hour
+)
+
 // runsOn gives the runs of a day, oldest first, practice left out.
 func (d *Desk) runsOn(ctx context.Context, day time.Time) ([]Run, error) {
 	var out []Run
-	on, end := day.Format(time.DateOnly), day.AddDate(0, 0, 2).Format(time.DateOnly)
-	done := errors.New("done")
+	on := day.Format(time.DateOnly)
 	// Instants sort in UTC, a day is one of where they were written.
-	err := d.RunsFrom(ctx, day.AddDate(0, 0, -1).Format(time.DateOnly), func(r Run) error {
-		if utc(r.At) >= end {
-			return done
-		}
+	from, until := day.Add(-mostAhead).Format(time.RFC3339), day.AddDate(0, 0, 1).Add(mostBehind+time.Second).Format(time.RFC3339)
+	err := d.runsUntil(ctx, from, until, func(r Run) error {
 		if dayOf(r.At) == on && !r.Practice {
 			out = append(out, r)
 		}
 		return nil
 	})
-	if errors.Is(err, done) {
-		err = nil
-	}
-	return out, err
-}
-
-// Bounds of what a plan rests on.
-const (
-	recentDays = 90
-	recentRuns = 1000
-)
-
-// Recent gives the runs of the last months, for plans.
-func (d *Desk) Recent(ctx context.Context, now time.Time) ([]Run, error) {
-	var out []Run
-	done := errors.New("done")
-	err := d.RunsFrom(ctx, now.AddDate(0, 0, -recentDays).UTC().Format(time.DateOnly), func(r Run) error {
-		if r.Practice {
-			return nil
-		}
-		out = append(out, r)
-		if len(out) == recentRuns {
-			return done
-		}
-		return nil
-	})
-	if errors.Is(err, done) {
-		err = nil
-	}
 	return out, err
 }
 
@@ -244,7 +222,7 @@ func (d *Desk) states(out *Day, runs []Run, o DayOptions) {
 				e.Run, e.Outcome = r.Run, r.Outcome
 			}
 		}
-		owed := slices.ContainsFunc(e.Due, func(x Due) bool { return x.On <= out.Day && x.Why != "gone" })
+		owed := slices.ContainsFunc(e.Due, func(x Due) bool { return x.On <= out.Day && x.Why != "gone" && x.Why != "not_allowed" })
 		open := slices.IndexFunc(o.Open, func(r OpenRun) bool { return r.Person == e.Person })
 		switch {
 		case open >= 0:
@@ -338,20 +316,19 @@ func (d *Desk) endOfDay(ctx context.Context, out *Day, runs []Run, o DayOptions)
 	if err != nil {
 		return err
 	}
-	seen := map[string]bool{}
+	var ids []string
 	for _, x := range back {
-		if seen[x.Person] {
-			continue
+		ids = append(ids, x.Person)
+	}
+	people, err := d.Those(ctx, ids)
+	if err != nil {
+		return err
+	}
+	for _, id := range ids {
+		if p, there := people[id]; there {
+			out.EndOfDay = append(out.EndOfDay, Task{"call_back", p.ID, first(p.Name, p.Number)})
+			delete(people, id) // once, whatever number of facepieces it is about
 		}
-		seen[x.Person] = true
-		p, err := d.Person(ctx, x.Person)
-		if errors.Is(err, store.ErrNotFound) {
-			continue
-		}
-		if err != nil {
-			return err
-		}
-		out.EndOfDay = append(out.EndOfDay, Task{"call_back", p.ID, first(p.Name, p.Number)})
 	}
 	if slices.ContainsFunc(runs, func(r Run) bool { return utc(r.At) > o.LastBackup.UTC().Format("2006-01-02T15:04:05Z") }) {
 		out.EndOfDay = append(out.EndOfDay, Task{What: "back_up"})

@@ -39,8 +39,15 @@ type Config struct {
 	// journal, to keep them outside the store as well: an older copy of the store
 	// knows nothing of it.
 	Erased func(people []string) error
-	Log    *slog.Logger
-	Random io.Reader // for ids; crypto/rand.Reader but in tests
+	// OnSpoiled, if not nil, is told after the fact is durable that nebulisers
+	// give no sure mist any more to a run that has them in use: one was found
+	// clogged, filled anew or entered for something else, or its batch turned out
+	// to be another. Marks are those of the nebulisers, why is Clogged, Changed or
+	// BatchChanged. It is called in the goroutine of whoever made the change, with
+	// nothing locked.
+	OnSpoiled func(marks []string, why string)
+	Log       *slog.Logger
+	Random    io.Reader // for ids; crypto/rand.Reader but in tests
 }
 
 // A Desk takes what people enter and keeps the views. Its methods may be called
@@ -57,6 +64,7 @@ type Desk struct {
 	folder folder // runs that go on
 	watch  func(context.Context, []RunChange)
 	words  words
+	recent recent
 }
 
 // Refused is why something was not done, as a key for the page's words and a
@@ -117,6 +125,12 @@ func (d *Desk) open(ctx context.Context) error {
 			return err
 		}
 	}
+	d.mu.Lock()
+	err = d.writeRecalls(ctx)
+	d.mu.Unlock()
+	if err != nil {
+		return err
+	}
 	if err := d.RedoDue(ctx); err != nil {
 		return err
 	}
@@ -150,17 +164,17 @@ func (d *Desk) catchUp(ctx context.Context) error {
 // After Refused nothing was written. A fact that changes what is due for many
 // reckons it anew before Do returns.
 func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
-	for _, f := range facts {
-		if m, ok := f.(MistChecked); ok && !m.Good {
-			return refuse("not_shown", "a bad mist check takes runs along; look at them first")
-		}
-	}
+	told := d.warn(facts)
 	d.mu.Lock()
-	err := d.do(ctx, facts, nil, nil)
+	err := d.unshown(ctx, facts)
+	if err == nil {
+		err = d.do(ctx, facts, nil, nil)
+	}
 	d.mu.Unlock()
 	if err != nil {
 		return err
 	}
+	d.tell(told)
 	return d.RedoDue(ctx)
 }
 
@@ -209,8 +223,15 @@ func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map
 // whatever stands in the journal.
 func (d *Desk) Ended(ctx context.Context, run string) error {
 	d.mu.Lock()
-	defer d.mu.Unlock()
-	if err := d.sync(ctx); err != nil {
+	err := d.sync(ctx)
+	if err == nil {
+		err = d.writeRecalls(ctx)
+	}
+	d.mu.Unlock()
+	if err == nil {
+		err = d.RedoDue(ctx)
+	}
+	if err != nil {
 		return fmt.Errorf("take in run %s: %w", run, err)
 	}
 	return nil

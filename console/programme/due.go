@@ -12,6 +12,7 @@ import (
 	"slices"
 	"time"
 
+	"tallyhood/console/procedure"
 	"tallyhood/store"
 )
 
@@ -30,25 +31,9 @@ func (c *change) due(p Person) ([]Due, error) {
 		if slices.Contains(p.Facepieces[:i], f) {
 			continue
 		}
-		piece, found, err := c.facepiece(f)
+		need, err := c.need(p, f, policy)
 		if err != nil {
 			return nil, err
-		}
-		need := Due{Person: p.ID, Facepiece: f, On: DueNow}
-		t := slices.IndexFunc(p.Tested, func(t Tested) bool { return t.Facepiece == f })
-		switch {
-		case !found || piece.Gone:
-			need.Why = "gone"
-		case t >= 0 && p.Tested[t].label() != piece.label():
-			need.Why = "changed"
-		case t >= 0:
-			need.On, need.Why = c.d.next(p, p.Tested[t], policy)
-		case slices.Contains(p.Recalled, f):
-			need.Why = "recalled"
-		case p.Fails[f] > 0:
-			need.Why = "failed"
-		default:
-			need.Why = "never_tested"
 		}
 		if need.On != "" {
 			out = append(out, need)
@@ -57,14 +42,105 @@ func (c *change) due(p Person) ([]Due, error) {
 	return out, nil
 }
 
-func (t Tested) label() [4]string {
-	return FacepieceForm{Make: t.Make, Model: t.Model, Style: t.Style, Size: t.Size}.label()
+// need is when a person is to be tested with a facepiece, and why; without a day
+// for never.
+func (c *change) need(p Person, f string, policy Policy) (Due, error) {
+	need := Due{Person: p.ID, Facepiece: f, On: DueNow}
+	piece, found, err := c.facepiece(f)
+	if err != nil {
+		return need, err
+	}
+	t := slices.IndexFunc(p.Tested, func(t Tested) bool { return t.Facepiece == f })
+	rules := first(p.Rules, policy.Rules)
+	if rules == "" && t >= 0 {
+		rules = p.Tested[t].Rules
+	}
+	allowed := true
+	if r, known := c.d.cfg.Rules[rules]; known {
+		allowed, _ = r.MayTest(piece.Type, piece.FitFactor)
+	}
+	switch {
+	case !found || piece.Gone:
+		need.Why = "gone"
+	case !allowed:
+		need.Why = "not_allowed"
+	case t >= 0 && p.Tested[t].label() != piece.label():
+		need.Why = "changed"
+	case t >= 0:
+		seen, err := c.clock()
+		if err != nil {
+			return need, err
+		}
+		need.On, need.Why = c.d.next(p, p.Tested[t], policy, seen)
+	case slices.Contains(p.Recalled, f):
+		need.Why = "recalled"
+	case p.Fails[f] > 0:
+		need.Why = "failed"
+	default:
+		need.Why = "never_tested"
+	}
+	return need, nil
+}
+
+// Why a run is no ground for anything, beside Whys.
+const (
+	NoPass   = "not_a_pass" // also practice
+	Later    = "later_test" // a later pass with the same facepiece counts
+	NotKnown = "not_known"  // nobody of the list, or erased
+)
+
+// Stands says whether a run is the pass that counts for its wearer and facepiece
+// now. It is when Why is interval or empty, and then On is when the next test is
+// due, empty for never; any other Why says why it does not count, and On is
+// DueNow.
+func (d *Desk) Stands(ctx context.Context, run string) (Due, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.sync(ctx); err != nil {
+		return Due{}, err
+	}
+	r, err := d.Run(ctx, run)
+	if err != nil {
+		return Due{}, err
+	}
+	no := Due{Person: r.Person, Facepiece: r.Facepiece, On: DueNow}
+	c := d.change(ctx)
+	var p Person
+	found, err := c.get(tablePeople, r.Person, &p)
+	if err != nil {
+		return no, err
+	}
+	policy, err := c.policy()
+	if err != nil {
+		return no, err
+	}
+	t := slices.IndexFunc(p.Tested, func(t Tested) bool { return t.Facepiece == r.Facepiece })
+	switch {
+	case r.Recalled != "":
+		no.Why = "recalled"
+	case r.Practice || r.Outcome != procedure.Pass:
+		no.Why = NoPass
+	case !found:
+		no.Why = NotKnown
+	case t >= 0 && p.Tested[t].Run != run:
+		no.Why = Later
+	default:
+		return c.need(p, r.Facepiece, policy)
+	}
+	return no, nil
+}
+
+// Counts says whether Stands has found a pass that counts.
+func (d Due) Counts() bool { return d.On != DueNow }
+
+func (t Tested) label() [6]string {
+	return FacepieceForm{Make: t.Make, Model: t.Model, Style: t.Style, Size: t.Size, Type: procedure.FacepieceKind(t.Type), FitFactor: t.FitFactor}.label()
 }
 
 // next is when a passed test has to be made again; empty for never.
-func (d *Desk) next(p Person, t Tested, policy Policy) (on, why string) {
+func (d *Desk) next(p Person, t Tested, policy Policy, seen clockSeen) (on, why string) {
 	day, err := time.Parse(time.DateOnly, t.On)
-	if !t.Trusted || err != nil {
+	if !t.Trusted || err != nil || seen.doubts(t) || d.ahead(t.On) {
 		return DueNow, "date_unknown" // the day of the pass is not known for sure
 	}
 	// What happened on the day of the test, and was noted before its end, was
@@ -72,7 +148,12 @@ func (d *Desk) next(p Person, t Tested, policy Policy) (on, why string) {
 	if h := p.Triggered; h != nil && (h.On > t.On || h.On == t.On && h.Number > t.Number) {
 		return DueNow, "trigger"
 	}
-	months := d.Months(first(p.Rules, policy.Rules, t.Rules), policy)
+	rules := first(p.Rules, policy.Rules, t.Rules)
+	// A set that extends another is never looser than that one.
+	if rules != t.Rules && d.cfg.Rules[t.Rules].Extends != rules {
+		return DueNow, "other_rules"
+	}
+	months := d.Months(rules, policy)
 	if months == 0 {
 		return "", ""
 	}
@@ -145,6 +226,9 @@ func (d *Desk) RedoDue(ctx context.Context) error {
 
 // redoDue is RedoDue; turn is called between batches. The caller holds mu.
 func (d *Desk) redoDue(ctx context.Context, turn func()) error {
+	if err := d.lookAhead(ctx); err != nil {
+		return err
+	}
 	views := d.cfg.Store.Table(tableViews)
 	known, err := views.Get(ctx, "rules")
 	if err != nil && !errors.Is(err, store.ErrNotFound) {
@@ -209,7 +293,7 @@ func (d *Desk) rulesWord() []byte {
 		if r.Retest != nil {
 			months = int(r.Retest.Value)
 		}
-		word = fmt.Appendf(word, "%s %d\n", id, months)
+		word = fmt.Appendf(word, "%s %d %s %t %d\n", id, months, r.Extends, r.Facepieces.FullFace, r.Facepieces.FitFactorMost)
 	}
 	return word
 }

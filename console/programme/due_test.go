@@ -75,45 +75,62 @@ func TestDue(t *testing.T) {
 		must(t, d.Do(t.Context(), programme.RunsRecalled{Runs: []string{fmt.Sprintf("r%06d", n)}, Reason: "clogged", At: "2026-09-14T16:00:00Z", Quality: "network", By: who}))
 	}
 	pass := func(day string) step { return run(day, "confirmed", procedure.Pass, false) }
+	under := func(rules string) step {
+		return func(t *testing.T, s store.Store, d *programme.Desk, id string) {
+			n++
+			play(t, s, d, played{run: fmt.Sprintf("r%06d", n), person: id, facepiece: "corrie-m", form: corrie, at: onDay("2026-03-02"), outcome: procedure.Pass, rules: rules})
+		}
+	}
 	uk := programme.PersonForm{Facepieces: []string{"corrie-m"}, Rules: "uk-hse"}
 	for name, c := range map[string]struct {
 		steps []step
 		want  string // "day why", empty for nothing
 	}{
-		"nothing":                              {nil, "0000-00-00 never_tested"},
-		"a pass":                               {[]step{pass("2026-03-02")}, "2027-03-02 interval"},
-		"the leap day":                         {[]step{pass("2024-02-29")}, "2025-02-28 interval"},
-		"the last day of a month":              {[]step{policy("us-osha", 6), pass("2026-08-31")}, "2027-02-28 interval"},
-		"a stricter policy afterwards":         {[]step{pass("2026-03-02"), policy("us-osha", 6)}, "2026-09-02 interval"},
-		"a longer policy of another rule set":  {[]step{pass("2026-03-02"), policy("uk-hse", 36)}, "2027-03-02 interval"},
-		"no rule and no policy":                {[]step{form(uk), pass("2026-03-02")}, ""},
-		"no rule but a policy":                 {[]step{form(uk), pass("2026-03-02"), policy("uk-hse", 24)}, "2028-03-02 interval"},
-		"practice":                             {[]step{run("2026-03-02", "confirmed", procedure.Pass, true)}, "0000-00-00 never_tested"},
-		"not valid":                            {[]step{run("2026-03-02", "confirmed", procedure.NotValid, false)}, "0000-00-00 never_tested"},
-		"cannot taste":                         {[]step{run("2026-03-02", "confirmed", procedure.CannotTaste, false)}, "0000-00-00 never_tested"},
-		"not valid after a pass":               {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.NotValid, false)}, "2027-03-02 interval"},
-		"a fail after a pass":                  {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, false)}, "0000-00-00 failed"},
-		"a failed practice after a pass":       {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, true)}, "2027-03-02 interval"},
-		"a pass after a fail":                  {[]step{run("2026-03-02", "confirmed", procedure.Fail, false), pass("2026-03-03")}, "2027-03-03 interval"},
-		"a clock that nobody has set":          {[]step{run("2026-03-02", "unset", procedure.Pass, false)}, "0000-00-00 date_unknown"},
-		"a clock after a power cut":            {[]step{run("2026-03-02", "restored", procedure.Pass, false)}, "0000-00-00 date_unknown"},
-		"a trigger later":                      {[]step{pass("2026-03-02"), trigger("2026-03-05")}, "0000-00-00 trigger"},
-		"a trigger before, entered late":       {[]step{pass("2026-03-02"), trigger("2026-03-01")}, "2027-03-02 interval"},
-		"a trigger on the day, before":         {[]step{trigger("2026-03-02"), pass("2026-03-02")}, "2027-03-02 interval"},
-		"a trigger on the day, after":          {[]step{pass("2026-03-02"), trigger("2026-03-02")}, "0000-00-00 trigger"},
-		"an older trigger after a newer one":   {[]step{pass("2026-03-02"), trigger("2026-03-05"), trigger("2026-03-01")}, "0000-00-00 trigger"},
-		"left":                                 {[]step{left("2026-03-02")}, ""},
-		"left and back":                        {[]step{pass("2026-03-02"), left("2026-03-03"), left("")}, "2027-03-02 interval"},
-		"recalled":                             {[]step{pass("2026-03-02"), recall}, "0000-00-00 recalled"},
-		"recalled with an older pass":          {[]step{pass("2026-03-02"), pass("2026-06-02"), recall}, "0000-00-00 recalled"},
-		"a recalled fail brings no pass back":  {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, false), recall}, "0000-00-00 recalled"},
-		"a pass after a recall":                {[]step{pass("2026-03-02"), recall, pass("2026-03-09")}, "2027-03-09 interval"},
-		"the facepiece is another model":       {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Size = "large" })}, "0000-00-00 changed"},
-		"its stock changed":                    {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Stock = 3 })}, "2027-03-02 interval"},
-		"it is gone":                           {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Gone = true })}, "0000-00-00 gone"},
-		"the job requires it no more":          {[]step{form(programme.PersonForm{})}, ""},
-		"required again, the old pass counts":  {[]step{pass("2026-03-02"), form(programme.PersonForm{}), form(uk), policy("uk-hse", 12)}, "2027-03-02 interval"},
-		"another rule set would never ask":     {[]step{pass("2026-03-02"), form(uk)}, ""},
+		"nothing":                             {nil, "0000-00-00 never_tested"},
+		"a pass":                              {[]step{pass("2026-03-02")}, "2027-03-02 interval"},
+		"the leap day":                        {[]step{pass("2024-02-29")}, "2025-02-28 interval"},
+		"the last day of a month":             {[]step{policy("us-osha", 6), pass("2026-08-31")}, "2027-02-28 interval"},
+		"a stricter policy afterwards":        {[]step{pass("2026-03-02"), policy("us-osha", 6)}, "2026-09-02 interval"},
+		"a longer policy of another rule set": {[]step{pass("2026-03-02"), policy("uk-hse", 36)}, "2027-03-02 interval"},
+		"no rule and no policy":               {[]step{form(uk), under("uk-hse")}, ""},
+		"no rule but a policy":                {[]step{form(uk), under("uk-hse"), policy("uk-hse", 24)}, "2028-03-02 interval"},
+		"practice":                            {[]step{run("2026-03-02", "confirmed", procedure.Pass, true)}, "0000-00-00 never_tested"},
+		"not valid":                           {[]step{run("2026-03-02", "confirmed", procedure.NotValid, false)}, "0000-00-00 never_tested"},
+		"cannot taste":                        {[]step{run("2026-03-02", "confirmed", procedure.CannotTaste, false)}, "0000-00-00 never_tested"},
+		"not valid after a pass":              {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.NotValid, false)}, "2027-03-02 interval"},
+		"a fail after a pass":                 {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, false)}, "0000-00-00 failed"},
+		"a failed practice after a pass":      {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, true)}, "2027-03-02 interval"},
+		"a pass after a fail":                 {[]step{run("2026-03-02", "confirmed", procedure.Fail, false), pass("2026-03-03")}, "2027-03-03 interval"},
+		"a clock that nobody has set":         {[]step{run("2026-03-02", "unset", procedure.Pass, false)}, "0000-00-00 date_unknown"},
+		"a clock after a power cut":           {[]step{run("2026-03-02", "restored", procedure.Pass, false)}, "0000-00-00 date_unknown"},
+		"a trigger later":                     {[]step{pass("2026-03-02"), trigger("2026-03-05")}, "0000-00-00 trigger"},
+		"a trigger before, entered late":      {[]step{pass("2026-03-02"), trigger("2026-03-01")}, "2027-03-02 interval"},
+		"a trigger on the day, before":        {[]step{trigger("2026-03-02"), pass("2026-03-02")}, "2027-03-02 interval"},
+		"a trigger on the day, after":         {[]step{pass("2026-03-02"), trigger("2026-03-02")}, "0000-00-00 trigger"},
+		"an older trigger after a newer one":  {[]step{pass("2026-03-02"), trigger("2026-03-05"), trigger("2026-03-01")}, "0000-00-00 trigger"},
+		"left":                                {[]step{left("2026-03-02")}, ""},
+		"left and back":                       {[]step{pass("2026-03-02"), left("2026-03-03"), left("")}, "2027-03-02 interval"},
+		"recalled":                            {[]step{pass("2026-03-02"), recall}, "0000-00-00 recalled"},
+		"recalled with an older pass":         {[]step{pass("2026-03-02"), pass("2026-06-02"), recall}, "0000-00-00 recalled"},
+		"a recalled fail brings no pass back": {[]step{pass("2026-03-02"), run("2026-03-03", "confirmed", procedure.Fail, false), recall}, "0000-00-00 recalled"},
+		"a pass after a recall":               {[]step{pass("2026-03-02"), recall, pass("2026-03-09")}, "2027-03-09 interval"},
+		"the facepiece is another model":      {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Size = "large" })}, "0000-00-00 changed"},
+		"its stock changed":                   {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Stock = 3 })}, "2027-03-02 interval"},
+		"it is gone":                          {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Gone = true })}, "0000-00-00 gone"},
+		"the job requires it no more":         {[]step{form(programme.PersonForm{})}, ""},
+		"required again, the old pass counts": {[]step{under("uk-hse"), form(programme.PersonForm{}), form(uk), policy("uk-hse", 12)}, "2027-03-02 interval"},
+		// App. A asks for 15 minutes without food before, INDG479 for 30; the other
+		// way round INDG479 allows another try with the same facepiece after a fail.
+		"a test under other rules":        {[]step{pass("2026-03-02"), form(uk)}, "0000-00-00 other_rules"},
+		"and the other way round":         {[]step{under("uk-hse")}, "0000-00-00 other_rules"},
+		"the house goes by other rules":   {[]step{form(programme.PersonForm{Facepieces: []string{"corrie-m"}}), pass("2026-03-02"), policy("uk-hse", 12)}, "0000-00-00 other_rules"},
+		"no rules are named anywhere":     {[]step{form(programme.PersonForm{Facepieces: []string{"corrie-m"}}), under("uk-hse")}, ""},
+		"it is of another type":           {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Type = procedure.Disposable })}, "0000-00-00 changed"},
+		"more protection is needed of it": {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.FitFactor = 100 })}, "0000-00-00 changed"},
+		// 29 CFR 1910.134(f)(6): by taste only up to a fit factor of 100.
+		"no taste test may be done with it":    {[]step{pass("2026-03-02"), piece(func(f *programme.FacepieceForm) { f.Type, f.FitFactor = procedure.FullFace, 500 })}, "0000-00-00 not_allowed"},
+		"a day that is still to come":          {[]step{pass("2027-03-02")}, "0000-00-00 date_unknown"},
+		"tomorrow's, where it is already":      {[]step{pass("2026-09-15")}, "2027-09-15 interval"},
 		"two fails":                            {[]step{run("2026-03-02", "confirmed", procedure.Fail, false), run("2026-03-02", "confirmed", procedure.Fail, false)}, "0000-00-00 failed"},
 		"a wearer without an instant of a day": {[]step{pass("2026-03-02"), pass("2026-03-01")}, "2027-03-01 interval"},
 	} {

@@ -4,6 +4,7 @@ package programme
 
 import (
 	"context"
+	"time"
 
 	"tallyhood/store"
 )
@@ -21,6 +22,20 @@ func BatchNews(n int) (back func()) {
 	batchNews = n
 	return func() { batchNews = was }
 }
+
+// RecentRuns makes a plan rest on so many runs at the most, and gives back what
+// undoes it.
+func RecentRuns(n int) (back func()) {
+	was := recentRuns
+	recentRuns = n
+	return func() { recentRuns = was }
+}
+
+// TableMarks holds the marks of runs.
+const TableMarks = tableMarks
+
+// RunsOn gives the runs of a day.
+func (d *Desk) RunsOn(ctx context.Context, day time.Time) ([]Run, error) { return d.runsOn(ctx, day) }
 
 // Each calls f with the views of a table as they lie there.
 func Each(ctx context.Context, s store.Store, table string, f func(key string, value []byte)) error {

@@ -12,8 +12,9 @@ const Stream = "programme"
 const FactVersion = 1
 
 // newer are the kinds whose form has changed. Version 2 of each says when, and
-// of a signature how it was made; in version 1 these are empty: not known.
-var newer = map[string]int{"runs_recalled": 2, "run_amended": 2, "run_signed": 2}
+// of a signature how it was made, of a restore what became of what was recorded
+// after the backup; in version 1 these are empty: not known.
+var newer = map[string]int{"runs_recalled": 2, "run_amended": 2, "run_signed": 2, "restored": 2}
 
 // VersionOf is the version of a kind of fact that this code writes.
 func VersionOf(kind string) int {
@@ -176,6 +177,7 @@ type (
 		Entries uint64 `json:"entries"` // of the journal in it
 		Head    string `json:"head"`    // hash of the last of them, hexadecimal
 		By      string `json:"by"`      // as typed; empty when nobody said
+		Later   string `json:"later"`   // what was recorded after the backup: LaterTaken or LaterUnknown; empty: nobody noted it
 	}
 	// ErasuresKnown notes ids of people who were erased but of whom this journal
 	// knows nothing, such as one restored from a time before they were entered.

@@ -58,7 +58,7 @@ func samples() []programme.Fact {
 		programme.RunSigned{Run: "r000001", Who: "wearer", Record: strings.Repeat("ab", 32), Strokes: strings.Repeat("cd", 32), How: programme.Typed, At: "2026-09-14T16:10:00Z", Quality: "confirmed", By: who},
 		programme.Restored{
 			At: "2026-09-15T07:30:00Z", Quality: "network", Box: "harrowgate-1", Made: "2026-09-14T16:00:00Z", Entries: 51204,
-			Head: strings.Repeat("ef", 32), By: who,
+			Head: strings.Repeat("ef", 32), By: who, Later: programme.LaterTaken,
 		},
 		programme.ErasuresKnown{People: []string{fixturePerson}, By: who},
 		programme.PolicySet{Policy: programme.Policy{Rules: "us-osha", RetestMonths: 6, KeepMonths: 60, Site: "Harrowgate Stoneworks", Hoods: 2}, By: who},
@@ -68,7 +68,7 @@ func samples() []programme.Fact {
 // later are the fields that came with a version of their fact.
 var later = map[string]int{
 	"runs_recalled.At": 2, "runs_recalled.Quality": 2, "run_amended.At": 2, "run_amended.Quality": 2,
-	"run_signed.How": 2, "run_signed.At": 2, "run_signed.Quality": 2,
+	"run_signed.How": 2, "run_signed.At": 2, "run_signed.Quality": 2, "restored.Later": 2,
 }
 
 func fixture(kind string, version int) string {

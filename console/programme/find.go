@@ -150,12 +150,18 @@ func InOrder(a, b Run) int {
 	return strings.Compare(key(utc(a.At), a.Run), key(utc(b.At), b.Run))
 }
 
+// beforeAll sorts before all keys that begin with a word, and after what comes
+// before them.
+func beforeAll(word string) string {
+	return word[:len(word)-1] + string(rune(word[len(word)-1]-1)) + "\xff"
+}
+
 // runsUntil calls f with the runs from an instant to another one, which is not
 // in it; empty: no bound.
 func (d *Desk) runsUntil(ctx context.Context, from, until string, f func(Run) error) error {
 	after := ""
 	if from != "" {
-		after = from[:len(from)-1] + string(rune(from[len(from)-1]-1)) + "\xff"
+		after = beforeAll(from)
 	}
 	for {
 		var names []string

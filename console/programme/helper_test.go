@@ -68,6 +68,7 @@ type played struct {
 	outcome                procedure.Outcome
 	sealed                 string
 	weak, strong           string // ids of nebulisers; empty: none was named
+	batches                bool   // filled from s-weak and s-strong
 	screening              int
 }
 
@@ -94,7 +95,11 @@ func (p played) drafts(t failer, rules map[string]procedure.RuleSet) []store.Dra
 	add(o)
 	take := func(id, role string) {
 		if id != "" {
-			add(procedure.Took{Kit: procedure.Kit{ID: id, Role: role, Agent: "sweet"}})
+			kit := procedure.Kit{ID: id, Role: role, Agent: "sweet"}
+			if p.batches {
+				kit.Solution = "s-" + role
+			}
+			add(procedure.Took{Kit: kit})
 		}
 	}
 	take(p.weak, procedure.Weak)

@@ -206,8 +206,9 @@ type ImportChange struct {
 }
 
 // PlanImport matches rows with the people there are: by company number; one
-// without, or whose number nobody has, by the whole folded name of somebody who
-// has no other number. Whoever left is matched as well, and stays away.
+// without by the whole folded name. One with a number that nobody has, and with
+// the name of somebody without any, is for a person to decide. Whoever left is
+// matched as well, and stays away.
 func (d *Desk) PlanImport(ctx context.Context, rows []ImportRow, refused []ImportRefused) (ImportPlan, error) {
 	plan := ImportPlan{New: []ImportRow{}, Changed: []ImportChange{}, Refused: slices.Clone(refused)}
 	byNumber, byName := map[string]string{}, map[string][]string{}
@@ -249,6 +250,11 @@ func (d *Desk) PlanImport(ctx context.Context, rows []ImportRow, refused []Impor
 			}
 			if len(ids) == 1 {
 				id = ids[0]
+			}
+			if id != "" && number != "" {
+				// Two people may have one name, and the tests of one are not the other's.
+				no("%s is known without a company number, and only the name says that it is the same person: if so, enter the number %s there first; if not, enter this person by hand", r.Form.Name, r.Form.Number)
+				continue
 			}
 		}
 		if id == "" {

@@ -16,12 +16,16 @@ type kit struct {
 	nebulisers []Nebuliser
 	solutions  map[string]Solution
 	facepieces map[string]Facepiece
+	hoods      []Hood
 }
 
 func (d *Desk) readKit(ctx context.Context) error {
 	k := kit{solutions: map[string]Solution{}, facepieces: map[string]Facepiece{}}
 	var err error
 	if k.nebulisers, err = d.Nebulisers(ctx); err != nil {
+		return err
+	}
+	if k.hoods, err = d.Hoods(ctx); err != nil {
 		return err
 	}
 	solutions, err := d.Solutions(ctx)
@@ -70,6 +74,17 @@ func (d *Desk) Nebuliser(mark string) *procedure.Kit {
 			}
 		}
 		return &out
+	}
+	return nil
+}
+
+// Hood finds a hood by its id, as a run notes it now; nil when there is none or
+// it is not used any more. It does not wait for the disk.
+func (d *Desk) Hood(id string) *procedure.Hood {
+	for _, h := range d.kit.Load().hoods {
+		if h.ID == id && !h.Gone {
+			return new(h.ForRun())
+		}
 	}
 	return nil
 }

@@ -95,6 +95,28 @@ func TestNebuliserAsARunTakesIt(t *testing.T) {
 	}
 }
 
+// What a run is told of a hood: as it is entered now, and nothing once it is not
+// used any more. The published hood is 305 by 356 mm (29 CFR 1910.134 App. A);
+// more than a tenth larger is this tool's limit.
+func TestHoodAsARunNotesIt(t *testing.T) {
+	d := newDesk(t, memory.New())
+	must(t, d.Do(t.Context(),
+		programme.HoodEntered{ID: "h-1", Form: programme.HoodForm{Mark: "H1", AcrossMM: 305, TallMM: 356}, By: who},
+		programme.HoodEntered{ID: "h-2", Form: programme.HoodForm{Mark: "H2", AcrossMM: 305, TallMM: 392}, By: who}))
+	for id, want := range map[string]*procedure.Hood{
+		"h-1": {ID: "h-1", Mark: "H1", AcrossMM: 305, TallMM: 356}, "h-2": {ID: "h-2", Mark: "H2", AcrossMM: 305, TallMM: 392, Oversized: true},
+		"H1": nil, "": nil, "h-9": nil,
+	} {
+		if got := d.Hood(id); (got == nil) != (want == nil) || got != nil && *got != *want {
+			t.Errorf("%q: %+v, want %+v", id, got, want)
+		}
+	}
+	must(t, d.Do(t.Context(), programme.HoodEntered{ID: "h-1", Form: programme.HoodForm{Mark: "H1", AcrossMM: 305, TallMM: 356, Gone: true}, By: who}))
+	if got := d.Hood("h-1"); got != nil {
+		t.Errorf("not used any more, and yet %+v", got)
+	}
+}
+
 // refusal is what the procedure says to a nebuliser for the fit test with the
 // sweet agent.
 func refusal(k procedure.Kit) procedure.Why {

@@ -118,6 +118,10 @@ func (m *model) due(id string) []programme.Due {
 			if why == "trigger" {
 				break
 			}
+			if asks := first(p.form.Rules, m.policy.Rules); asks != "" && asks != last.rules {
+				why = "other_rules" // neither set has all that the other asks
+				break
+			}
 			months := 0 // 29 CFR 1910.134(f)(2): yearly; INDG479: as the employer says
 			if first(p.form.Rules, m.policy.Rules, last.rules, "us-osha") == "us-osha" {
 				months = 12
@@ -262,13 +266,27 @@ func (m *model) actions() map[string]func(*rapid.T) {
 				strong: rapid.SampledFrom([]string{"", "n-s1"}).Draw(t, "strong"),
 			}
 			r.form = m.facepieces[r.facepiece]
-			if _, err := m.s.Append(ctx, r.drafts(m.t, m.rules)...); err != nil {
+			line := &modelRun{played: r, first: r.outcome, now: r.outcome}
+			all := r.drafts(m.t, m.rules)
+			if r.strong != "" && r.outcome != procedure.CannotTaste && rapid.IntRange(0, 3).Draw(t, "clogged in the dose") == 0 {
+				if _, err := m.s.Append(ctx, all[:len(all)-1]...); err != nil {
+					m.t.Fatal(err)
+				}
+				all = all[len(all)-1:]
+				m.clogged(r.strong)
+				line.recalled = !r.practice && r.outcome != procedure.NotValid
+			}
+			if line.recalled {
+				line.now = procedure.NotValid
+			}
+			if _, err := m.s.Append(ctx, all...); err != nil {
 				m.t.Fatal(err)
 			}
 			if rapid.Bool().Draw(t, "told") {
 				m.must(m.d.Ended(ctx, r.run))
 			}
-			m.runs = append(m.runs, &modelRun{played: r, first: r.outcome, now: r.outcome, ended: m.step})
+			line.ended = m.next()
+			m.runs = append(m.runs, line)
 		},
 		"proof not tasted": func(t *rapid.T) {
 			passed := slices.DeleteFunc(slices.Clone(m.runs), func(r *modelRun) bool { return r.now != procedure.Pass })
@@ -298,24 +316,7 @@ func (m *model) actions() map[string]func(*rapid.T) {
 		},
 		"bad check": func(t *rapid.T) {
 			id := rapid.SampledFrom(slices.Sorted(maps.Keys(m.nebulisers))).Draw(t, "nebuliser")
-			check := programme.MistChecked{ID: id, At: m.day.Format(time.RFC3339), By: who}
-			want := m.sweep(id)
-			if err := m.d.Recall(ctx, check, append(slices.Clone(want), "r999999")); err == nil {
-				t.Fatal("more was shown than there is, and taken")
-			}
-			if len(want) > 0 {
-				if err := m.d.Recall(ctx, check, want[1:]); err == nil {
-					t.Fatal("less was shown than there is, and taken")
-				}
-			}
-			m.must(m.d.Recall(ctx, check, want))
-			for _, r := range m.runs {
-				if slices.Contains(want, r.run) {
-					r.recalled, r.now = true, procedure.NotValid
-				}
-			}
-			m.nebulisers[id].good = false
-			m.next()
+			m.clogged(id)
 		},
 		"amend and sign": func(t *rapid.T) {
 			real := slices.DeleteFunc(slices.Clone(m.runs), func(r *modelRun) bool { return r.practice })
@@ -338,6 +339,28 @@ func (m *model) actions() map[string]func(*rapid.T) {
 		},
 		"": m.holds,
 	}
+}
+
+// clogged is a bad mist check, with what it takes along.
+func (m *model) clogged(id string) {
+	check := programme.MistChecked{ID: id, At: m.day.Format(time.RFC3339), By: who}
+	ctx, want := context.Background(), m.sweep(id)
+	if err := m.d.Recall(ctx, check, append(slices.Clone(want), "r999999")); err == nil {
+		m.t.Fatal("more was shown than there is, and taken")
+	}
+	if len(want) > 0 {
+		if err := m.d.Recall(ctx, check, want[1:]); err == nil {
+			m.t.Fatal("less was shown than there is, and taken")
+		}
+	}
+	m.must(m.d.Recall(ctx, check, want))
+	for _, r := range m.runs {
+		if slices.Contains(want, r.run) {
+			r.recalled, r.now = true, procedure.NotValid
+		}
+	}
+	m.nebulisers[id].good = false
+	m.next()
 }
 
 func (m *model) open() {

@@ -3,7 +3,6 @@
 package programme
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -32,12 +31,18 @@ func (c *change) run(r Run) error {
 		}
 		return c.reckon(r.Person)
 	}
+	if err := c.judge(&r); err != nil {
+		return err
+	}
 	if err := c.put(tableRuns, r.Run, r); err != nil {
 		return err
 	}
 	c.mark(tableRunsAt, key(utc(r.At), r.Run))
 	c.addRun(r.Person, r.Run)
 	if err := c.used(r); err != nil {
+		return err
+	}
+	if err := c.runSeen(r); err != nil {
 		return err
 	}
 	// It is the person's last run, so what came before needs no second look.
@@ -51,14 +56,34 @@ func (c *change) run(r Run) error {
 	return c.list(p, p.words())
 }
 
+// judge recalls a run whose kit did not last: what was found out while it was
+// under way no sweep has seen, and a good check afterwards says nothing of it.
+func (c *change) judge(r *Run) error {
+	if r.Practice || r.Outcome == procedure.NotValid {
+		return nil
+	}
+	s, err := c.spoilt(*r)
+	if err != nil || s == nil {
+		return err
+	}
+	r.Outcome, r.Reason, r.Recalled = procedure.NotValid, procedure.MistCheckFailed, s.Why
+	r.Recall = &Recall{At: s.At, By: s.By}
+	return c.put(tableOwed, r.Run, RunsRecalled{Nebuliser: s.nebuliser, Runs: []string{r.Run}, Reason: s.Why, By: s.By})
+}
+
 // used notes with which nebulisers a run was made. Practice tells nothing: its
 // squeezes may have given no mist.
 func (c *change) used(r Run) error {
 	if r.Practice {
 		return nil
 	}
+	for _, u := range r.uses {
+		if u.batch != "" {
+			c.mark(tableBatches, usedKey(u.batch, r.Ended, r.Run))
+		}
+	}
 	for _, id := range r.Nebulisers {
-		c.mark(tableUsed, key(id, fmt.Sprintf("%016x", r.Ended), r.Run))
+		c.mark(tableUsed, usedKey(id, r.Ended, r.Run))
 		var n Nebuliser
 		found, err := c.get(tableNebulisers, id, &n)
 		if err != nil {
@@ -91,6 +116,11 @@ func utc(instant string) string {
 
 // recall makes a run not valid in the views.
 func (c *change) recall(run string, f RunsRecalled) error {
+	if owed, err := c.row(tableOwed, run); err != nil {
+		return err
+	} else if owed.value != nil {
+		c.drop(tableOwed, run)
+	}
 	var r Run
 	found, err := c.get(tableRuns, run, &r)
 	if err != nil || !found {
@@ -144,7 +174,7 @@ func (p *Person) met(r Run) {
 	case r.Outcome == procedure.Pass:
 		undo()
 		p.Tested = append(p.Tested, Tested{
-			Facepiece: r.Facepiece, Make: r.Make, Model: r.Model, Style: r.Style, Size: r.Size, Run: r.Run, On: dayOf(r.At), Rules: r.Rules,
+			Facepiece: r.Facepiece, Make: r.Make, Model: r.Model, Style: r.Style, Size: r.Size, Type: r.Type, FitFactor: r.FitFactor, Run: r.Run, On: dayOf(r.At), Rules: r.Rules,
 			Trusted: trusted(r.Quality), Number: r.Ended,
 		})
 		delete(p.Fails, r.Facepiece)
@@ -153,6 +183,19 @@ func (p *Person) met(r Run) {
 		undo()
 		p.Fails[r.Facepiece]++
 	}
+}
+
+// lastDay is the day on which a run was over, as far as its stages say; empty
+// when its opening has no instant.
+func (r Run) lastDay() string {
+	at, err := time.Parse(time.RFC3339, r.At)
+	if err != nil {
+		return ""
+	}
+	for _, s := range r.StagesS {
+		at = at.Add(time.Duration(s) * time.Second)
+	}
+	return at.Format(time.DateOnly)
 }
 
 // dayOf is the day of an instant where it was written.
@@ -168,10 +211,13 @@ func dayOf(instant string) string {
 func lineOf(st procedure.State, number uint64, hash string) Run {
 	o := st.Opened
 	r := Run{
-		Run: o.Run, Person: o.Wearer.ID, Facepiece: o.Facepiece.ID, Make: o.Facepiece.Make, Model: o.Facepiece.Model, Style: o.Facepiece.Style, Size: o.Facepiece.Size,
+		Run: o.Run, Person: o.Wearer.ID, Facepiece: o.Facepiece.ID, Make: o.Facepiece.Make, Model: o.Facepiece.Model, Style: o.Facepiece.Style, Size: o.Facepiece.Size, Type: string(o.Facepiece.Type), FitFactor: o.Facepiece.FitFactor,
 		Rules: o.Rules.ID, Agent: o.Agent, Tester: o.Tester, At: o.Wall, Quality: o.WallQuality, Practice: o.Practice != "",
 		Bin: st.Bin, Screening: len(st.Screening), Squeezes: st.Total(), StagesS: map[string]int{}, Nebulisers: []string{},
 		Number: number, Hash: hash, Signed: []Signature{}, Amended: []RunAmended{},
+	}
+	if o.Hood != nil {
+		r.Hood, r.Oversized = o.Hood.ID, o.Hood.Oversized
 	}
 	if rec, err := record.Of(st); err == nil {
 		r.Outcome, r.Reason, r.First = rec.Outcome, rec.Reason, rec.Outcome

@@ -4,21 +4,19 @@ package programme
 
 import (
 	"context"
-	"fmt"
 	"slices"
-	"strings"
-
-	"tallyhood/console/procedure"
 )
 
 // A Sweep is what a bad mist check would do: the runs with a nebuliser that
 // ended after its last good check, and who has to be called back. The order of
 // the journal counts, not the clock. A run that was under way at the check is
-// among them: the mist may have failed after it.
+// among them: the mist may have failed after it. It is as well what entering a
+// batch of solution anew would do to the runs with that batch.
 type Sweep struct {
-	Nebuliser string   `json:"nebuliser"`
-	Since     string   `json:"since"` // instant of the last good check; empty: there was none
-	Runs      []Run    `json:"runs"`  // those that count now and would not any more, as they ended
+	Nebuliser string   `json:"nebuliser"` // empty: it is for a batch
+	Solution  string   `json:"solution"`  // empty: it is for a nebuliser
+	Since     string   `json:"since"`     // instant of the last good check; empty: there was none
+	Runs      []Run    `json:"runs"`      // those that count now and would not any more, as they ended
 	People    []string `json:"people"`
 }
 
@@ -39,60 +37,48 @@ func (d *Desk) sweep(ctx context.Context, nebuliser string) (Sweep, error) {
 		return Sweep{}, err
 	}
 	s := Sweep{Nebuliser: n.ID, Since: n.GoodAt, Runs: []Run{}, People: []string{}}
-	prefix := n.ID + between
-	after := prefix + fmt.Sprintf("%016x", n.GoodNumber+1) // before the key of any run of that number
-	people := map[string]bool{}
-	for {
-		count := 0
-		err = d.cfg.Store.Table(tableUsed).Range(ctx, prefix, after, findStep, func(key string, _ []byte) error {
-			after = key
-			count++
-			r, err := d.Run(ctx, key[strings.LastIndex(key, between)+1:])
-			if err != nil {
-				return err
-			}
-			if r.Recalled != "" || r.Outcome == procedure.NotValid {
-				return nil
-			}
-			s.Runs = append(s.Runs, r)
-			if !people[r.Person] {
-				people[r.Person] = true
-				s.People = append(s.People, r.Person)
-			}
-			return nil
-		})
-		if err != nil || count < findStep {
-			return s, err
-		}
-	}
+	return s, d.gather(ctx, tableUsed, n.ID, n.GoodNumber, &s, func(Run) bool { return true })
 }
 
 // Recall makes a bad mist check and what follows from it durable together: the
-// check, and the runs that it takes with it. What was shown must still be so.
+// check, and the runs that it takes with it. What was shown must still be so. A
+// run under way is recalled when it ends.
 func (d *Desk) Recall(ctx context.Context, check MistChecked, shown []string) error {
 	if check.Good {
 		return refuse("good", "a good mist check takes no run along")
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if err := d.sync(ctx); err != nil {
-		return err
+	told := d.warn([]Fact{check})
+	err := func() error {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		if err := d.sync(ctx); err != nil {
+			return err
+		}
+		s, err := d.sweep(ctx, check.ID)
+		if err != nil {
+			return err
+		}
+		return d.recall(ctx, check, s, shown, RunsRecalled{Nebuliser: check.ID, Reason: Clogged, By: check.By})
+	}()
+	if err == nil {
+		d.tell(told)
 	}
-	s, err := d.sweep(ctx, check.ID)
-	if err != nil {
-		return err
-	}
-	var runs []string
+	return err
+}
+
+// recall writes a fact and the recall of the runs of a sweep, if they are those
+// that were shown. The caller holds mu.
+func (d *Desk) recall(ctx context.Context, f Fact, s Sweep, shown []string, what RunsRecalled) error {
 	for _, r := range s.Runs {
-		runs = append(runs, r.Run)
+		what.Runs = append(what.Runs, r.Run)
 	}
-	if !slices.Equal(runs, shown) {
+	if !slices.Equal(what.Runs, shown) {
 		return refuse("changed", "other runs would be recalled now than were shown; look again")
 	}
-	facts := []Fact{check}
-	if len(runs) > 0 {
-		at, quality := d.stamp()
-		facts = append(facts, RunsRecalled{Nebuliser: check.ID, Runs: runs, Reason: "nebuliser found clogged", At: at, Quality: quality, By: check.By})
+	facts := []Fact{f}
+	if len(what.Runs) > 0 {
+		what.At, what.Quality = d.stamp()
+		facts = append(facts, what)
 	}
 	return d.do(ctx, facts, nil, nil)
 }

@@ -32,6 +32,7 @@ type folding struct {
 	st    procedure.State
 	last  store.Entry // number and hash
 	ended uint64      // number of the entry with the verdict
+	uses  []use       // nebulisers, and where in the journal
 	err   error       // an entry could not be read; it counts once the run has ended
 }
 
@@ -42,6 +43,7 @@ func (f *folding) take(e store.Entry) {
 		f.err = errors.Join(f.err, err)
 	} else if f.err == nil {
 		f.st = procedure.Fold(f.st, d)
+		f.note(e.Number, d.Fact)
 	}
 	if e.Kind == (procedure.Ended{}).Kind() {
 		f.ended = e.Number
@@ -131,7 +133,7 @@ func (t *intake) read(e store.Entry) error {
 			return fmt.Errorf("run %s: %w", e.Stream, err)
 		}
 		r := lineOf(f.st, f.last.Number, hex.EncodeToString(f.last.Hash[:]))
-		r.Ended = f.ended
+		r.Ended, r.uses = f.ended, f.uses
 		if n := len(t.news); n > 0 && t.news[n-1].run != nil && t.news[n-1].run.Run == r.Run {
 			t.news = t.news[:n-1] // nothing came in between: the later state counts
 		}
@@ -185,6 +187,13 @@ func (t *intake) take() error {
 func (t *intake) flush() error {
 	d, c := t.d, t.c
 	touched := c.touched(tableNebulisers, tableSolutions, tableHoods, tableFacepieces)
+	runs, err := c.changedRuns()
+	if err != nil {
+		return err
+	}
+	if err := c.markRuns(runs); err != nil {
+		return err
+	}
 	if pairs := c.pairs(); len(pairs) > 0 {
 		pairs = append(pairs, store.Pair{Table: tableViews, Key: "at", Value: fmt.Append(nil, t.at)})
 		if _, err := d.cfg.Store.Commit(t.ctx, nil, pairs); err != nil {
@@ -192,14 +201,9 @@ func (t *intake) flush() error {
 		}
 	}
 	d.words.follow(c)
-	if d.watch != nil {
-		runs, err := c.changedRuns()
-		if err != nil {
-			return err
-		}
-		if len(runs) > 0 {
-			d.watch(t.ctx, runs)
-		}
+	d.recent.follow(runs)
+	if d.watch != nil && len(runs) > 0 {
+		d.watch(t.ctx, runs)
 	}
 	d.stale = d.stale || touched
 	// Entries that say nothing to the views are not worth a write: after a

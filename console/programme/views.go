@@ -6,7 +6,7 @@ import "tallyhood/console/procedure"
 
 // The tables that hold the views. All of them can be made anew from the journal.
 const (
-	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"
+	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"; "clock" -> clockSeen
 	tablePeople     = "people"      // person -> Person
 	tableFind       = "people.find" // folded word, 0, person -> nothing
 	tableDue        = "due"         // day, 0, why, 0, person, 0, facepiece -> nothing
@@ -20,13 +20,19 @@ const (
 	tableRuns       = "runs"        // run -> Run
 	tableRunsOf     = "runs.of"     // person, 0, run -> nothing
 	tableRunsAt     = "runs.at"     // instant in UTC, 0, run -> nothing
+	tableMarks      = "runs.marks"  // number of the first run, turned round -> stack
+	tableRestores   = "restores"    // number of the entry -> Restored
 	tableUsed       = "used"        // nebuliser, 0, number of the entry that ended the run, 0, run -> nothing
+	tableBatches    = "used.batch"  // batch of solution, 0, number of the entry that ended the run, 0, run -> nothing
+	tableSpoils     = "spoils"      // "nebuliser" or "batch", 0, id -> what befell it, oldest first
+	tableOwed       = "recalls"     // run that counts as recalled, of which the journal does not say so yet -> RunsRecalled
 )
 
 // viewTables are all of them.
 var viewTables = []string{
 	tableViews, tablePeople, tableFind, tableDue, tableDay, tableErased, tableFacepieces, tableHoods, tableNebulisers,
-	tableSolutions, tablePolicy, tableRuns, tableRunsOf, tableRunsAt, tableUsed,
+	tableSolutions, tablePolicy, tableRuns, tableRunsOf, tableRunsAt, tableMarks, tableUsed, tableRestores,
+	tableBatches, tableSpoils, tableOwed,
 }
 
 // tableStrokes holds drawn signatures by their hash. It is no view: what is
@@ -34,7 +40,7 @@ var viewTables = []string{
 const tableStrokes = "strokes"
 
 // viewsForm is the version of the views; another one is made anew at the start.
-const viewsForm = "4"
+const viewsForm = "7"
 
 // A Person is somebody who wears a facepiece, as the facts leave them.
 type Person struct {
@@ -77,6 +83,8 @@ type Tested struct {
 	Model     string `json:"model"`
 	Style     string `json:"style"`
 	Size      string `json:"size"`
+	Type      string `json:"type"`
+	FitFactor int    `json:"fit_factor"` // needed
 	Run       string `json:"run"`
 	On        string `json:"on"` // day
 	Rules     string `json:"rules"`
@@ -95,9 +103,10 @@ type Due struct {
 // Whys lists why a test is due. All but interval are due now: never tested; the
 // last test showed a leak; its evidence was taken away; something happened
 // since; the day of the pass is not known for sure; the facepiece is another
-// model than the one that was tested; it is not used any more.
+// model than the one that was tested; it is not used any more; the rule set does
+// not allow the taste test for it; the last test was one under other rules.
 func Whys() []string {
-	return []string{"never_tested", "failed", "recalled", "trigger", "date_unknown", "changed", "gone", "interval"}
+	return []string{"never_tested", "failed", "recalled", "trigger", "date_unknown", "changed", "gone", "not_allowed", "other_rules", "interval"}
 }
 
 // DueNow sorts before every day.
@@ -119,6 +128,11 @@ func (f Facepiece) ForRun() procedure.Facepiece {
 type Hood struct {
 	ID string `json:"id"`
 	HoodForm
+}
+
+// ForRun is the hood as a run notes it.
+func (h Hood) ForRun() procedure.Hood {
+	return procedure.Hood{ID: h.ID, Mark: h.Mark, AcrossMM: h.AcrossMM, TallMM: h.TallMM, Oversized: h.Oversized()}
 }
 
 // A Nebuliser is a nebuliser, as the facts leave it.
@@ -154,6 +168,8 @@ type Run struct {
 	Model      string            `json:"model"`
 	Style      string            `json:"style"`
 	Size       string            `json:"size"`
+	Type       string            `json:"type"`
+	FitFactor  int               `json:"fit_factor"` // needed, as it was then
 	Rules      string            `json:"rules"`
 	Agent      string            `json:"agent"`
 	Tester     string            `json:"tester"`
@@ -173,11 +189,15 @@ type Run struct {
 	Extra      int               `json:"extra"`
 	StagesS    map[string]int    `json:"stages_s"` // seconds in each stage
 	Nebulisers []string          `json:"nebulisers"`
-	Ended      uint64            `json:"ended"`  // number of the entry with the verdict
-	Number     uint64            `json:"number"` // of its last entry
-	Hash       string            `json:"hash"`   // of its last entry, hexadecimal
+	Hood       string            `json:"hood"`      // id; empty: none was named
+	Oversized  bool              `json:"oversized"` // the hood was larger than the published one
+	Ended      uint64            `json:"ended"`     // number of the entry with the verdict
+	Number     uint64            `json:"number"`    // of its last entry
+	Hash       string            `json:"hash"`      // of its last entry, hexadecimal
 	Signed     []Signature       `json:"signed"`
 	Amended    []RunAmended      `json:"amended"`
+
+	uses []use // of a run that is being taken in
 }
 
 // A Recall says when a run was recalled, and by whom.
