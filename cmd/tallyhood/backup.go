@@ -175,7 +175,7 @@ func (s *safe) Write(ctx context.Context, w io.Writer, passphrase string) error 
 }
 
 // Folder implements api.Backup.
-func (s *safe) Folder(ctx context.Context, folder, passphrase string, _ api.Progress) (api.BackedUp, error) {
+func (s *safe) Folder(ctx context.Context, folder, passphrase string, progress api.Progress) (api.BackedUp, error) {
 	lock, err := backup.WithPassphrase(passphrase)
 	if err != nil {
 		return api.BackedUp{}, inWords(err)
@@ -184,16 +184,40 @@ func (s *safe) Folder(ctx context.Context, folder, passphrase string, _ api.Prog
 		return api.BackedUp{}, programme.Refused{Why: "folder", Text: "name the folder from the root, such as /media/stick"}
 	}
 	f := backup.Folder{Dir: folder, Box: s.box}
-	h, err := f.Make(ctx, s.source, s.header(), lock, s.place)
+	// Written, read back, checked in full: about as long each.
+	const steps = 3
+	progress(0, steps)
+	place := s.place
+	place.Check = func(ctx context.Context, path string) (uint64, [32]byte, error) {
+		progress(2, steps)
+		return s.place.Check(ctx, path)
+	}
+	h, err := f.Make(ctx, writing{s.source, func() { progress(1, steps) }}, s.header(), lock, place)
 	if err != nil {
 		return api.BackedUp{}, inWords(err)
 	}
+	progress(steps, steps)
 	made := api.BackedUp{Proven: true}
 	files, err := f.Files()
 	if err == nil && len(files) > 0 {
 		made.File, made.Bytes = files[0].Path, files[0].Size
 	}
 	return made, errors.Join(err, s.proven(h, filepath.Clean(folder), made.File, made.Bytes))
+}
+
+// writing is a source that says when it has been written.
+type writing struct {
+	backup.Source
+	done func()
+}
+
+// Snapshot implements backup.Source.
+func (w writing) Snapshot(ctx context.Context, to io.Writer, begin func(size int64, number uint64, hash [32]byte) error) error {
+	err := w.Source.Snapshot(ctx, to, begin)
+	if err == nil {
+		w.done()
+	}
+	return err
 }
 
 // First implements api.Backup.
@@ -225,7 +249,7 @@ func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase, by string) 
 	if err != nil {
 		return api.Restored{}, inWords(err)
 	}
-	out := api.Restored{Entries: h.Entries, Erased: len(back.again), Restart: true}
+	out := api.Restored{Entries: h.Entries, Erased: len(back.again), Recalled: back.recalled, Later: back.later, Restart: true}
 	if j, err := bolt.Open(s.place.Path, bolt.Options{ReadOnly: true}); err == nil {
 		runs, err := archive.List(ctx, j, nil, 1_000_000)
 		out.Runs = len(runs)

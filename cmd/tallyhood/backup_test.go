@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -44,8 +45,12 @@ func TestBackupsMade(t *testing.T) {
 	}
 	for range 3 {
 		grow()
-		_, err := safe.Folder(t.Context(), stick, words, nil)
+		var far [][2]int
+		_, err := safe.Folder(t.Context(), stick, words, func(done, of int) { far = append(far, [2]int{done, of}) })
 		must(err)
+		if want := [][2]int{{0, 3}, {1, 3}, {2, 3}, {3, 3}}; !slices.Equal(far, want) {
+			t.Errorf("how far it is was told as %v, want %v", far, want)
+		}
 	}
 	grow()
 	var sent bytes.Buffer

@@ -62,7 +62,7 @@ func newRealBox(t *testing.T, dir string, speed float64) *realBox {
 	board := sim.New(p.clk, true)
 	p.board, p.grace, p.source = board, scriptGrace, func() string { return device.KernelTime }
 	p.health = newHealth(p.path, p.clk)
-	p.erased = backup.ErasedBeside(p.path)
+	p.erased, p.unsaved = backup.ErasedBeside(p.path), unsavedBeside(p.path)
 	p.office, err = newOffice(ctx, p)
 	must(err)
 	p.notary, err = newNotary(p, p.office)
@@ -278,6 +278,47 @@ func TestFromPersonToCard(t *testing.T) {
 	if code := command(t, &out, &errOut, "records", "export", "--store", b.p.path); code != 0 || strings.Contains(out.String(), "Zieliński") {
 		t.Errorf("the journal holds the name in clear, or cannot be read: %d", code)
 	}
+}
+
+// What is entered about the kit reaches the run that has it at once.
+func TestKitThatChangesReachesTheRun(t *testing.T) {
+	t.Parallel()
+	b := newRealBox(t, t.TempDir(), 1)
+	const by = "Agnes Thorley"
+	do := func(facts ...programme.Fact) {
+		t.Helper()
+		if err := b.p.office.desk.Do(t.Context(), facts...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	at, _ := b.p.wall.Now()
+	day := at.Format(time.DateOnly)
+	b.good("PUT", "policy", map[string]any{"by": by, "policy": programme.Policy{Rules: "us-osha", Site: "Harrowgate Stoneworks", Hoods: 1}})
+	b.good("PUT", "facepieces/corrie-m", map[string]any{"by": by, "form": programme.FacepieceForm{
+		Make: "Fellside", Model: "Corrie", Style: "half mask, rubber", Size: "medium", Type: procedure.HalfMask, FitFactor: 10, Pieces: []string{},
+	}})
+	var made struct{ ID string }
+	if err := json.Unmarshal(b.good("POST", "people", map[string]any{"by": by, "form": programme.PersonForm{Name: "Idris Penhallow", Facepieces: []string{"corrie-m"}}}), &made); err != nil {
+		t.Fatal(err)
+	}
+	stamp := at.Format(time.RFC3339)
+	fill := programme.NebuliserFilled{ID: "n-1", Solution: "s-1", At: stamp, By: by}
+	do(programme.SolutionEntered{ID: "s-1", Form: programme.SolutionForm{Agent: "bitter", Strength: procedure.Weak, Lot: "L-1", Made: day, Expires: at.AddDate(0, 1, 0).Format(time.DateOnly), Recipe: "as published", Source: "the rule", Who: by}, By: by},
+		programme.NebuliserEntered{ID: "n-1", Form: programme.NebuliserForm{Mark: "W1", Role: procedure.Weak, Agent: "bitter"}, By: by})
+	do(fill)
+	do(programme.MistChecked{ID: "n-1", Good: true, At: stamp, By: by})
+
+	p := openTablet(t, b.base+"/")
+	p.must(wire.Command{Do: "take_lease"})
+	p.until("the lease", func(s wire.Snapshot) bool { return s.Driver == p.me })
+	p.fence = p.last.Fence
+	p.must(wire.Command{Do: "open", Open: &wire.Open{Wearer: made.ID, Facepiece: "corrie-m", Rules: "us-osha", Agent: "bitter", Tester: by}})
+	p.until("a run", func(s wire.Snapshot) bool { return s.Run != nil })
+	p.must(wire.Command{Do: string(procedure.DoTake), Input: procedure.Input{Mark: "W1", By: by}})
+	p.until("its mark", func(s wire.Snapshot) bool { return s.Run.Kit != nil && s.Run.Kit.Mark == "W1" })
+	do(fill)
+	p.until("that it is asked for anew", func(s wire.Snapshot) bool { return s.Run.Kit != nil && s.Run.Kit.Mark == "" })
+	p.c.Close()
 }
 
 func command(t *testing.T, out, errOut io.Writer, args ...string) int {

@@ -3,6 +3,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/base64"
@@ -138,6 +139,11 @@ func (n *notary) Claim(ctx context.Context, run string) (api.Claim, error) {
 
 func (n *notary) claim(ctx context.Context, run string) (evidence.Claim, error) {
 	var none evidence.Claim
+	// Whatever stands in the journal counts, taken in or not.
+	due, err := n.desk.Stands(ctx, run)
+	if err != nil {
+		return none, err
+	}
 	r, err := n.desk.Run(ctx, run)
 	if err != nil {
 		return none, err
@@ -168,28 +174,42 @@ func (n *notary) claim(ctx context.Context, run string) (evidence.Claim, error) 
 		return none, noClaim(report.ErrCardDate)
 	}
 	c := evidence.Claim{Run: run, Outcome: string(r.Outcome), Make: r.Make, Model: r.Model, Size: r.Size, Date: at}
-	for _, d := range person.Due {
-		if d.Facepiece == r.Facepiece && d.On != programme.DueNow {
-			c.Due, _ = time.Parse(time.DateOnly, d.On) // the zero time is no due day
-		}
+	if err := api.NoCard(due); err != nil {
+		return none, noClaim(err)
 	}
+	c.Due, _ = time.Parse(time.DateOnly, due.On) // the zero time is no due day
 	if c.Person, err = evidence.NewPerson(rand.Reader, person.Name, person.Number); err != nil {
 		return none, err
 	}
-	// The entry that the claim stands on is the verdict.
-	err = n.journal.ReadStream(ctx, run, func(e store.Entry) error {
-		if e.Kind == (procedure.Ended{}).Kind() {
-			c.Number = e.Number
-		}
-		return nil
-	})
-	if err != nil {
+	if c.Number, err = verdictOf(ctx, n.journal, run); err != nil {
 		return none, err
 	}
 	if _, err := n.sign(ctx); err != nil {
 		return none, err
 	}
 	return n.log.Claim(ctx, c, bearsPass)
+}
+
+// verdictOf finds the entry that the claim of a run stands on, its verdict. It
+// refuses a run that comes to no pass with all that stands in the journal of it,
+// such as a proof after the pass in which nothing was tasted.
+func verdictOf(ctx context.Context, j store.Journal, run string) (number uint64, err error) {
+	var st procedure.State
+	err = j.ReadStream(ctx, run, func(e store.Entry) error {
+		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
+		if err != nil {
+			return err
+		}
+		st = procedure.Fold(st, d)
+		if e.Kind == (procedure.Ended{}).Kind() {
+			number = e.Number
+		}
+		return nil
+	})
+	if err == nil && (st.Opened == nil || st.Opened.Practice != "" || st.Verdict == nil || st.Verdict.Outcome != procedure.Pass) {
+		err = noClaim(report.ErrCardOutcome)
+	}
+	return number, err
 }
 
 // bearsPass refuses an entry that is no pass.
@@ -216,12 +236,29 @@ func (n *notary) Check(ctx context.Context, text string) (api.Checked, error) {
 			out.Holds, out.Why = false, here.Error()
 		} else {
 			out.Here = true
-			if r, err := n.desk.Run(ctx, c.Run); err == nil && r.Outcome != procedure.Pass {
-				out.Holds, out.Why = false, "the run is not valid any more: "+r.Recalled
-			}
+			out.Holds, out.Why = n.counts(ctx, c)
 		}
 	}
 	return out, nil
+}
+
+// counts says whether a pass that is claimed still counts, and else why not.
+func (n *notary) counts(ctx context.Context, c evidence.Claim) (bool, string) {
+	due, err := n.desk.Stands(ctx, c.Run)
+	if err != nil {
+		return false, "whether the pass still counts cannot be told: " + err.Error()
+	}
+	r, err := n.desk.Run(ctx, c.Run)
+	switch {
+	case err != nil:
+		return false, "whether the pass still counts cannot be told: " + err.Error()
+	case r.Outcome != procedure.Pass:
+		return false, "the run is not valid any more: " + cmp.Or(r.Recalled, string(r.Reason))
+	}
+	if err := api.NoCard(due); err != nil {
+		return false, "the pass does not count any more: " + strings.TrimPrefix(err.Error(), "no card: ")
+	}
+	return true, ""
 }
 
 func claimed(c evidence.Claim, words []string, err error) api.Checked {

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"tallyhood/console/archive"
 	"tallyhood/console/backup"
 	"tallyhood/console/evidence"
 	"tallyhood/console/procedure"
@@ -73,10 +74,17 @@ func checkCard(ctx context.Context, text, key, storePath string, asJSON bool, ou
 		err = withStore(storePath, func(j store.Store) error {
 			if here := c.InJournal(ctx, j); here != nil {
 				found.Holds, found.Why = false, here.Error()
-			} else {
-				found.Here = true
+				return nil
 			}
-			return nil
+			found.Here = true
+			v, err := archive.Run(ctx, j, nil, c.Run)
+			if err == nil && v.Outcome != procedure.Pass {
+				found.Holds, found.Why = false, "the run is not valid any more"
+				if v.Recalled != nil {
+					found.Why += ": " + v.Recalled.Why
+				}
+			}
+			return err
 		})
 		if err != nil {
 			return badInput{err}
@@ -93,8 +101,8 @@ func checkCard(ctx context.Context, text, key, storePath string, asJSON bool, ou
 			fmt.Fprintln(out, w)
 		}
 		if found.Holds {
-			fmt.Fprintf(out, "It holds: %s, %s %s, size %s, on %s%s. Run %s.\nThe name on the card is not in the code; only a fingerprint of it is.\n",
-				found.Outcome, found.Make, found.Model, found.Size, found.On, due(found.Due), found.Run)
+			fmt.Fprintf(out, "It holds: %s, %s %s, size %s, on %s%s. Run %s.\nThe name on the card is not in the code; only a fingerprint of it is.\nIt speaks of %s alone. A later fail, change or recall is not in it: ask the box whether the pass still counts.\n",
+				found.Outcome, found.Make, found.Model, found.Size, found.On, due(found.Due), found.Run, found.On)
 		} else {
 			fmt.Fprintf(out, "It does not hold: %s\n", found.Why)
 		}
@@ -145,7 +153,9 @@ That a backup was restored stands in the journal from then on. People who were
 erased after the backup are erased again, as far as the store that is replaced
 and the list beside it (ending .erased) know of them: keep that list with the
 store. Where neither is left, on a new box for instance, only a newer backup can
-tell.
+tell. Tests that were recalled after the backup, or whose pass was undone, are
+not valid again, as far as the store that is replaced knows of them; where it
+does not, restore says what is to be gone through by hand.
 The passphrase is read from a file, so that it stands in no list of processes.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -165,16 +175,18 @@ The passphrase is read from a file, so that it stands in no list of processes.`,
 				return badInput{fmt.Errorf("restore: %w", err)}
 			}
 			defer f.Close()
-			h, again, err := restore(c.Context(), path, f, key, over, by, slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)))
+			h, b, err := restore(c.Context(), path, f, key, over, by, slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)))
 			if err != nil {
 				return badInput{err}
 			}
 			if _, err := fmt.Fprintf(c.OutOrStdout(), "restored: %s\n", h); err != nil {
 				return err
 			}
-			if words := againWords(again); words != "" {
-				_, err = fmt.Fprintln(c.OutOrStdout(), words)
+			words := laterWords(b.later, b.recalled, h.Wall)
+			if again := againWords(b.again); again != "" {
+				words = again + "\n" + words
 			}
+			_, err = fmt.Fprintln(c.OutOrStdout(), words)
 			return err
 		},
 	}
@@ -185,12 +197,12 @@ The passphrase is read from a file, so that it stands in no list of processes.`,
 	return c
 }
 
-// restore is what restoreCommand does; it gives the backup's header and who was
-// erased again.
-func restore(ctx context.Context, path string, r io.Reader, key backup.Key, over bool, by string, log *slog.Logger) (backup.Header, []string, error) {
+// restore is what restoreCommand does; it gives the backup's header and what was
+// made again.
+func restore(ctx context.Context, path string, r io.Reader, key backup.Key, over bool, by string, log *slog.Logger) (backup.Header, comeback, error) {
 	rules, err := procedure.Rules()
 	if err != nil {
-		return backup.Header{}, nil, err
+		return backup.Header{}, comeback{}, err
 	}
 	b := comeback{rules: rules, list: backup.ErasedBeside(path), by: by, log: log, now: func(floor time.Time) (time.Time, clock.Quality) {
 		return clock.NewWall(floor).Now()
@@ -207,5 +219,5 @@ func restore(ctx context.Context, path string, r io.Reader, key backup.Key, over
 		return b.prepare(ctx, unpacked, h)
 	}}
 	h, err := p.Restore(ctx, r, key, over)
-	return h, b.again, err
+	return h, b, err
 }

@@ -37,6 +37,8 @@ type office struct {
 	sim   bool
 	log   *slog.Logger
 	after func(context.Context) error // what follows a verdict beside the views; may be nil
+	// spoiled tells open runs of nebulisers; nil while there is no session.
+	spoiled func(marks []string, worthless bool)
 }
 
 func newOffice(ctx context.Context, p *parts) (*office, error) {
@@ -56,6 +58,11 @@ func newOffice(ctx context.Context, p *parts) (*office, error) {
 			return string(q)
 		},
 		Erased: func(people []string) error { return p.erased.Add(people...) },
+		OnSpoiled: func(marks []string, why string) {
+			if o.spoiled != nil {
+				o.spoiled(marks, why != programme.Changed)
+			}
+		},
 	})
 	if err == nil {
 		_, err = erasedAgain(ctx, o.desk, p.erased, p.log)
@@ -135,6 +142,9 @@ func (o *office) Nebuliser(mark string) *procedure.Kit { return o.desk.Nebuliser
 // Kept implements session.Register.
 func (o *office) Kept() bool { return o.desk.Kept() }
 
+// Hood implements session.Register.
+func (o *office) Hood(id string) *procedure.Hood { return o.desk.Hood(id) }
+
 // ended takes in a run that has ended.
 func (o *office) ended(run string) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
@@ -204,7 +214,7 @@ const mostOffered = 200
 
 // choices are what a run can be opened with now.
 func (o *office) choices(ctx context.Context) wire.Choices {
-	c := wire.Choices{Agents: []string{"sweet", "bitter"}, Testers: []string{}, People: []wire.Choice{}, Facepieces: []wire.Choice{}}
+	c := wire.Choices{Agents: []string{"sweet", "bitter"}, Testers: []string{}, People: []wire.Choice{}, Facepieces: []wire.Choice{}, Hoods: []wire.Hood{}}
 	for _, id := range slices.Sorted(maps.Keys(o.rules)) {
 		c.Rules = append(c.Rules, wire.Choice{ID: id, Label: o.rules[id].Name})
 	}
@@ -222,6 +232,15 @@ func (o *office) choices(ctx context.Context) wire.Choices {
 	for _, f := range facepieces {
 		if !f.Gone {
 			c.Facepieces = append(c.Facepieces, o.facepiece(f.ForRun()))
+		}
+	}
+	hoods, err := o.desk.Hoods(ctx)
+	if err != nil {
+		o.log.Error("hoods to choose from", "err", err)
+	}
+	for _, h := range hoods {
+		if !h.Gone {
+			c.Hoods = append(c.Hoods, wire.Hood(h.ForRun()))
 		}
 	}
 	if o.sim {

@@ -86,7 +86,11 @@ func listRecords(ctx context.Context, j store.Journal, asJSON bool, out io.Write
 		if outcome == "" {
 			outcome = "open"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", l.Run, l.Opened, l.Wearer, l.Facepiece, outcome, l.Reason, l.Practice)
+		reason := string(l.Reason)
+		if c := l.Recalled; c != nil {
+			outcome, reason = "NOT VALID", fmt.Sprintf("%s, was %s: %s", c.When(), c.Outcome, c.Why)
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", l.Run, l.Opened, l.Wearer, l.Facepiece, outcome, reason, l.Practice)
 	}
 	return w.Flush()
 }

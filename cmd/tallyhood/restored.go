@@ -47,8 +47,9 @@ func erasedAgain(ctx context.Context, desk *programme.Desk, list *backup.Erased,
 }
 
 // A comeback is what a restore does to the proven file before it takes the
-// store's place: the restore becomes a fact, and erasures of later are made
-// again, so that nobody who was erased is there for a moment.
+// store's place: the restore becomes a fact, and erasures and recalls of later
+// are made again, so that nobody who was erased is there for a moment, and no
+// pass that does not count any more.
 type comeback struct {
 	rules map[string]procedure.RuleSet
 	list  *backup.Erased
@@ -57,7 +58,9 @@ type comeback struct {
 	by    string
 	log   *slog.Logger
 
-	again []string // who was erased again
+	again    []string // who was erased again
+	recalled int      // runs that are not valid again
+	later    string   // as the fact has it
 }
 
 func (b *comeback) prepare(ctx context.Context, path string, h backup.Header) (err error) {
@@ -89,10 +92,25 @@ func (b *comeback) prepare(ctx context.Context, path string, h backup.Header) (e
 	if err != nil {
 		return err
 	}
+	var found undoing
+	if b.old != nil {
+		ring := sealing.NewRing(j.Table(sealing.Table), rand.Reader)
+		found, err = undone(ctx, b.old, j, h, func(person string) (*sealing.Key, error) { return ring.Key(ctx, person) })
+		if err != nil { // a spoilt store is what restores are for
+			b.log.Warn("not all that was recorded after the backup can be read in the store that is replaced", "recalls", len(found.recalls), "err", err)
+		}
+	}
+	b.later = programme.LaterUnknown
+	if found.whole {
+		b.later = programme.LaterTaken
+	}
 	err = desk.Do(ctx, programme.Restored{
-		At: wall.Format(time.RFC3339), Quality: string(quality), Box: h.Box, Made: h.Wall, Entries: h.Entries, Head: h.Hash, By: b.by,
+		At: wall.Format(time.RFC3339), Quality: string(quality), Box: h.Box, Made: h.Wall, Entries: h.Entries, Head: h.Hash, By: b.by, Later: b.later,
 	})
 	if err != nil {
+		return err
+	}
+	if b.recalled, err = found.write(ctx, desk, wall, string(quality), "the box"); err != nil {
 		return err
 	}
 	b.again, err = erasedAgain(ctx, desk, b.list, b.log)

@@ -274,6 +274,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	if err != nil {
 		return err
 	}
+	p.office.spoiled = ses.Spoiled
 	var folder fs.FS
 	if o.pages != "" {
 		folder = os.DirFS(o.pages)

@@ -297,7 +297,7 @@ func (d *decision) spoiled() {
 	}
 	used, current := false, false
 	for i, t := range d.s.Took {
-		if t.ID != d.in.Mark {
+		if t.Mark != d.in.Mark {
 			continue
 		}
 		used = used || d.s.Stage != Ready
@@ -310,7 +310,7 @@ func (d *decision) spoiled() {
 		used = used && d.in.Yes
 	}
 	if used || current {
-		d.say(Faulted{nebuliserSpoiled, d.in.Detail})
+		d.say(Faulted{nebuliserSpoiled, d.in.Mark})
 	}
 	if used {
 		d.end(NotValid, MistCheckFailed, d.in.At)

@@ -134,7 +134,7 @@ const (
 	DoJournalFailed Verb = "journal_failed" //
 	DoPowerLost     Verb = "power_lost"     // found open after a restart
 	DoEnd           Verb = "end"            // nothing more will come
-	DoSpoiled       Verb = "spoiled"        // Mark: a nebuliser's id; Yes: found clogged, else filled or entered anew; Detail: its mark
+	DoSpoiled       Verb = "spoiled"        // Mark: a nebuliser's; Yes: what was done with it is worthless, else it was filled or entered anew
 	DoWearerDid     Verb = "wearer_did"     // Source, Detail: what the simulated wearer of a drill did, and its words
 
 	DoGoOn         Verb = "go_on"         // the step contact's twin on the page

@@ -166,7 +166,7 @@ func TestACorrectionKeepsToItsTopUp(t *testing.T) {
 // entered anew ends the part that it is for, and is named anew before it.
 func TestSpoiledNebuliser(t *testing.T) {
 	kit := func(role string) Input {
-		return Input{Do: DoTake, Kit: &Kit{ID: "n-" + role, Mark: role, Role: role, Agent: "sweet", Solution: "s-1", Age: time.Hour, Checked: true}}
+		return Input{Do: DoTake, Kit: &Kit{ID: "id of " + role, Mark: "n-" + role, Role: role, Agent: "sweet", Solution: "s-1", Age: time.Hour, Checked: true}}
 	}
 	const (
 		goesOn = "goes on"
@@ -202,7 +202,7 @@ func TestSpoiledNebuliser(t *testing.T) {
 		if r.s.Stage != c.stage {
 			t.Fatalf("the run stands at %s, want %s, %q", r.s.Stage, c.stage, lastWhy(r.s))
 		}
-		r.do(Input{Do: DoSpoiled, Mark: c.id, Detail: c.id, Yes: c.clogged})
+		r.do(Input{Do: DoSpoiled, Mark: c.id, Yes: c.clogged})
 		got := goesOn
 		if v := r.s.Verdict; v != nil {
 			got = ends

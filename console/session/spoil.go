@@ -13,23 +13,26 @@ import (
 
 // A spoiled nebuliser is not any more what it was when a run named it.
 type spoiled struct {
-	id, mark string
-	clogged  bool
+	marks     []string
+	worthless bool
 }
 
-// Spoiled says that a nebuliser, by its id and mark, was found clogged or, if it
-// was not, was filled or entered anew: an open run that has it is told. It is
-// called when that is durable, from any goroutine but the loop's.
-func (s *Session) Spoiled(id, mark string, clogged bool) {
+// Spoiled says that what was done with nebulisers, by their marks, is worthless,
+// as when one is found clogged, or that they were filled or entered anew: an open
+// run that has one is told. It is called when that is durable, from any goroutine
+// but the loop's.
+func (s *Session) Spoiled(marks []string, worthless bool) {
 	select {
-	case s.spoiled <- spoiled{id, mark, clogged}:
+	case s.spoiled <- spoiled{marks, worthless}:
 	case <-s.ended:
 	}
 }
 
 func (s *Session) spoil(x spoiled) {
 	for _, r := range s.all() {
-		r.say(procedure.Input{At: s.cfg.Clock.Now(), Do: procedure.DoSpoiled, Mark: x.id, Detail: x.mark, Yes: x.clogged})
+		for _, mark := range x.marks {
+			r.say(procedure.Input{At: s.cfg.Clock.Now(), Do: procedure.DoSpoiled, Mark: mark, Yes: x.worthless})
+		}
 	}
 }
 

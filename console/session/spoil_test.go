@@ -138,8 +138,8 @@ func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
 			d.say(procedure.DoPark, procedure.Input{})
 			d.until("it waits", func(s wire.Snapshot) bool { return len(s.Parked) == 1 })
 		}
-		d.ses.Spoiled("another", "W9", true)
-		d.ses.Spoiled("n-W1", "W1", false) // filled anew for the next person
+		d.ses.Spoiled([]string{"W9"}, true)
+		d.ses.Spoiled([]string{"W1"}, false) // filled anew for the next person
 		d.wait(2 * time.Second)
 		open := func(s wire.Snapshot) *wire.Run {
 			if waits {
@@ -153,7 +153,7 @@ func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
 		if r := open(d.until("any", func(wire.Snapshot) bool { return true })); r == nil || r.Verdict != nil {
 			t.Fatalf("waits %v: ended though its nebuliser was sound: %+v", waits, r)
 		}
-		d.ses.Spoiled("n-W1", "W1", true)
+		d.ses.Spoiled([]string{"W2", "W1"}, true)
 		if waits {
 			d.until("the run that waited to be over", func(s wire.Snapshot) bool { return len(s.Parked) == 0 })
 		} else {

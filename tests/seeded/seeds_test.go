@@ -60,7 +60,7 @@ var seeds = []seed{
 	{"an extra squeeze counts for the next top-up", decide, "		if !open || dose.Left() == 0 {\n			d.say(SqueezedExtra{n})", "		if !open || dose.Left() == 0 {\n			if n < d.s.Opened.Rules.TopUps() {\n				d.say(Squeezed{PartTopUp, n + 1})\n				return\n			}\n			d.say(SqueezedExtra{n})", core},
 	{"cannot taste is given a second early", decide, "at >= s.Screening[n-1]+r.Figures.FullExposureFor.Duration() {", "at >= s.Screening[n-1]+r.Figures.FullExposureFor.Duration()-time.Second {", []string{"procedure", "scripts"}},
 	{"more than thirty squeezes in the sensitivity test", decide, "		if len(d.s.Screening) >= d.most() {\n			d.ignore(WhyScreeningFull)\n			return\n		}\n", "", core},
-	{"a correction outside its window", decide, "	case !open, in.TopUp > 0", "	case in.TopUp > 0", core},
+	{"a correction outside its window", decide, "	case !open, in.TopUp > 0", "	case !open && in.Do == \"\", in.TopUp > 0", core},
 	{"a correction by two", decide, "	case in.Delta != 1 && in.Delta != -1:\n		d.refuse(WhyNotHere)\n", "", core},
 	{"a correction without a reason", decide, "	case in.Reason == \"\":\n		d.refuse(WhyNoReason)\n", "", core},
 
