@@ -47,7 +47,7 @@ func TestARecalledRunIsNoPassAnywhere(t *testing.T) {
 	check("the record of the page", page.View.Record.Outcome, page.View.Record.Reason, page.View.Record.Recalled)
 
 	var seq review.Sequence
-	g = s.ask("GET", "/runs/r000100/review?names=true", nil).is(200, &seq)
+	s.ask("GET", "/runs/r000100/review?names=true", nil).is(200, &seq)
 	check("review", seq.Outcome, seq.Reason, seq.Recalled)
 	if v := seq.Frames[len(seq.Frames)-1].Run.Verdict; v == nil || v.Outcome != procedure.NotValid {
 		t.Errorf("the review ends with %+v", v)

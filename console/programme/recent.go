@@ -25,7 +25,6 @@ type recent struct {
 	mu   sync.Mutex
 	runs []recentRun // oldest first
 	from string      // the instant from which on they are here
-	cut  bool        // there are older ones since then, which are left out
 	read bool
 }
 
