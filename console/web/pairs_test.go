@@ -187,6 +187,7 @@ func TestPairingEndsWithTheRun(t *testing.T) {
 	srv.Publish(twoRuns(1))
 	tester, one, two, other := open(t, s), open(t, s), open(t, s), open(t, s)
 	tester.say(`{"type":"hello","role":"tester","contract":1}`)
+	tester.hears("a welcome", kind("welcome"))
 	for _, c := range []struct {
 		p    page
 		code string

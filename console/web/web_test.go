@@ -278,8 +278,13 @@ func TestACommandSaidTwiceIsDoneOnce(t *testing.T) {
 				t.Errorf("command %s was answered %v", id, m)
 			}
 		}
-		if got := len(a.commands()); got != 2*(n+1) {
-			t.Errorf("after the %s the session was asked %d times, want two for each client", role, got)
+		if got := len(a.commands()); got != 3*n+2 {
+			t.Errorf("after the %s the session was asked %d times, want two for each client", role, got-3*n)
+		}
+		// Another command under an id that was answered is another command.
+		p.say(`{"type":"command","id":"7","do":"welfare"}`)
+		if m := p.hear(); m["id"] != "7" || m["ok"] != true || len(a.commands()) != 3*n+3 {
+			t.Errorf("a stop under the id of another command was answered %v, and the session asked %d times", m, len(a.commands()))
 		}
 	}
 }
