@@ -4,6 +4,7 @@ package programme
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"tallyhood/store"
@@ -43,4 +44,13 @@ func Each(ctx context.Context, s store.Store, table string, f func(key string, v
 		f(key, value)
 		return nil
 	})
+}
+
+// EachMark gives the marks of one row of TableMarks, each with its run.
+func EachMark(key string, value []byte, f func(run, what string)) error {
+	s, err := decodeStack(nil, key, value)
+	for _, m := range s {
+		f(idOf(m.number), fmt.Sprintf("%+v", m))
+	}
+	return err
 }

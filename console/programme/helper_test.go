@@ -154,7 +154,10 @@ func views(t failer, s store.Store) map[string]string {
 	out := map[string]string{}
 	for _, table := range programme.ViewTables {
 		must(t, programme.Each(context.Background(), s, table, func(key string, value []byte) {
-			if table != "views" || key != "at" {
+			switch {
+			case table == programme.TableMarks: // how they are stacked is of the order in which runs were taken in
+				must(t, programme.EachMark(key, value, func(run, what string) { out[table+" "+run] = what }))
+			case table != "views" || key != "at":
 				out[table+" "+key] = string(value)
 			}
 		}))
