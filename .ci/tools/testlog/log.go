@@ -29,6 +29,7 @@ type event struct {
 	ImportPath string // of a build event
 	Test       string
 	Output     string
+	Elapsed    float64 // seconds, of what has ended
 }
 
 // A skip is a test that did not run, with all it printed.
@@ -47,7 +48,12 @@ type log struct {
 	passed, failed, skipped int
 	broken                  int // packages that failed, by a test or without one
 	skips                   []skip
+	slow                    []string // top-level tests that took long
 }
+
+// slowFrom is how many seconds a test takes that is named at the end: the gate
+// has to stay short, and one has to see where its time goes.
+const slowFrom = 10
 
 // read prints the stream as it comes and sums it up. A line that is not JSON
 // is passed on as it is: the go command writes such lines when it fails early.
@@ -107,6 +113,9 @@ func (l *log) take(e event, output map[string]*strings.Builder, w io.Writer) {
 		delete(output, key)
 	}
 	top := e.Test != "" && !strings.Contains(e.Test, "/")
+	if top && e.Elapsed >= slowFrom {
+		l.slow = append(l.slow, fmt.Sprintf("%s %s %.0f s", e.Package, e.Test, e.Elapsed))
+	}
 	switch e.Action {
 	case "pass":
 		if top {
@@ -159,6 +168,9 @@ func (l *log) close(w io.Writer, strict bool) int {
 	if bad > 0 {
 		fmt.Fprintf(w, "%d skips fail: install what is missing (.ci/install), or begin the text with %q or %q where no package helps; %q never passes here\n",
 			bad, notHere, onlyAsked, missingPart)
+	}
+	for _, s := range l.slow {
+		fmt.Fprintln(w, "took long:", s)
 	}
 	fmt.Fprintf(w, "tests: %d passed, %d failed, %d skipped\n", l.passed, l.failed, l.skipped)
 	if l.passed == 0 {

@@ -22,6 +22,20 @@ func skipped(text string) string {
 `
 }
 
+func TestTookLong(t *testing.T) {
+	l, err := read(strings.NewReader(pass+`{"Action":"pass","Package":"q","Test":"TestL","Elapsed":12.4}
+{"Action":"pass","Package":"q","Test":"TestL/part","Elapsed":12}
+{"Action":"pass","Package":"q","Test":"TestS","Elapsed":9.9}
+`), &strings.Builder{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	if l.close(&out, true) != 0 || strings.Count(out.String(), "took long:") != 1 || !strings.Contains(out.String(), "took long: q TestL 12 s\n") {
+		t.Errorf("said %q", out.String())
+	}
+}
+
 func TestRun(t *testing.T) {
 	fail := `{"Action":"output","Package":"q","Test":"TestC/x","Output":"    c_test.go:7: 1 is not 2\n"}
 {"Action":"fail","Package":"q","Test":"TestC/x"}
