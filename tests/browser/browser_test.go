@@ -37,7 +37,7 @@ func TestWholeRuns(t *testing.T) {
 		t.Skip("missing part: chromium, the browser")
 	}
 	for _, module := range []string{"playwright-core", "axe-core"} {
-		if _, err := os.Stat(filepath.Join(root, ".ci/playmodules", module, "package.json")); err != nil {
+		if _, err := os.Stat(filepath.Join(root, ".ci/node_modules", module, "package.json")); err != nil {
 			t.Skipf("missing part: %s, which .ci/install brings", module)
 		}
 	}
