@@ -13,11 +13,13 @@ export CGO_ENABLED := 0
 # The race detector is for packages in which something runs beside something
 # else; the pure ones have nothing to race, and tests/ starts programs, browsers
 # and machines. Left to `make race-all` are those whose only other goroutine
-# feeds a pipe or waits for a child, and whose ciphers, libraries or voices take
-# minutes under the detector.
+# feeds a pipe or waits for a child, and whose ciphers, libraries, voices or whole
+# daemons take minutes under the detector.
 UNIT = $$(grep -rlE --include='*.go' '\bgo (func|[A-Za-z_.]+)\(|"sync(/atomic)?"' audio cmd console device store | xargs -n 1 dirname | sort -u | sed 's,^,./,')
-LONG = ^./\(console/\(report\|insight\|backup\|evidence\|archive\|api\)\|audio/\(voice\|file\|level\)\)
-# Machines and systems of the tests' own are started alone: neighbours starve them.
+LONG = ^./\(console/\(report\|insight\|backup\|evidence\|archive\|api\)\|audio/\(voice\|file\|level\|speaker\|tone\)\|cmd\)
+# Machines and systems of the tests' own are started apart: neighbours starve them.
+# A system and a machine have a processor each; the browser wants all there are.
+# The vet of make check is enough.
 BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
 # Packages whose work is done by several goroutines at once.
 LOOPS = console/session console/hub
@@ -42,8 +44,9 @@ test: go-test pages ## install what the tests need, run every test and page chec
 go-test: install build/tools/testlog build/tools/nfpm ## every Go test
 	go test -C .ci/tools ./...
 	tests/kernel/fetch
-	go test -timeout 20m -json $(BESIDE) | build/tools/testlog
-	go test -timeout 20m -p 1 -json ./tests/package ./tests/kernel ./tests/browser | build/tools/testlog
+	go test -vet=off -timeout 20m -json $(BESIDE) | build/tools/testlog
+	go test -vet=off -timeout 20m -p 2 -json ./tests/package ./tests/kernel | build/tools/testlog
+	go test -vet=off -timeout 20m -json ./tests/browser | build/tools/testlog
 
 .PHONY: pages
 pages: install ## the pages' source, types and module tests
@@ -63,15 +66,15 @@ lint: build/tools/staticcheck ## staticcheck, at the version in .ci/tools/go.mod
 
 .PHONY: race
 race: ## the packages in which goroutines share something under the race detector, in random order
-	CGO_ENABLED=1 go test -race -short -shuffle=on $$(printf '%s\n' $(UNIT) | grep -v '$(LONG)')
+	CGO_ENABLED=1 go test -vet=off -race -short -shuffle=on $$(printf '%s\n' $(UNIT) | grep -v '$(LONG)')
 
 .PHONY: race-all
 race-all: ## every package with goroutines under the race detector
-	CGO_ENABLED=1 go test -race -short -shuffle=on $(UNIT)
+	CGO_ENABLED=1 go test -vet=off -race -short -shuffle=on $(UNIT)
 
 .PHONY: cpus
 cpus: ## the packages with loops on one processor; the other tests have them on all
-	go test -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...)
+	go test -vet=off -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...)
 
 .PHONY: fresh
 fresh: ## what is generated is up to date, and go.mod is tidy

@@ -143,7 +143,8 @@ func (b *Board) Play(ctx context.Context, start time.Duration, moves []Move) err
 }
 
 // Listen opens a Unix socket at path: each line "NAME 0|1" sets a contact at
-// the moment of its arrival; a wrong line is answered with a sentence. "mark 0"
+// the moment of its arrival, "button 0|1" the whole button, whose two contacts
+// then move at one instant; a wrong line is answered with a sentence. "mark 0"
 // remembers this moment, "at MS" holds the lines after it until so many
 // milliseconds of the board's clock after the mark, "wait MS" for so many from
 // now: a hand that is told beforehand is in time however busy the machine is.
@@ -211,6 +212,8 @@ func (b *Board) serve(c net.Conn) {
 			mark = b.clock.Now()
 		case level != "0" && level != "1":
 			err = fmt.Errorf("want NAME 0 or NAME 1")
+		case name == "button":
+			b.button(b.clock.Now(), level == "1")
 		default:
 			err = b.Set(device.Line(name), level == "1")
 		}

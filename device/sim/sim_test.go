@@ -77,6 +77,29 @@ func TestSocketWaits(t *testing.T) {
 	}
 }
 
+// The whole button is one line, and its two contacts move at one instant.
+func TestSocketButton(t *testing.T) {
+	b := newBoard(t, true)
+	path := filepath.Join(t.TempDir(), "sim.sock")
+	if err := b.Listen(path, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	c, err := net.Dial("unix", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	for _, pressed := range []bool{true, false} {
+		if _, err := fmt.Fprintf(c, "button %d\n", map[bool]int{true: 1}[pressed]); err != nil {
+			t.Fatal(err)
+		}
+		one, two := <-b.Edges(), <-b.Edges()
+		if one.At != two.At || one.Line != device.TasteNC || one.Closed == pressed || two.Line != device.TasteNO || two.Closed != pressed {
+			t.Errorf("pressed %v: %+v, %+v", pressed, one, two)
+		}
+	}
+}
+
 func TestSocket(t *testing.T) {
 	b := newBoard(t, true)
 	path := filepath.Join(t.TempDir(), "board")

@@ -146,7 +146,7 @@ test("records are found by wearer, outcome and day, and taken along", () => with
   await page.getByLabel(/^Tester/).fill("Bram Okafor");
   await page.getByLabel(/^Tester/).blur();
   await page.getByText("No record is like that. Take one of the conditions above away to see more.").waitFor();
-  assert.match(page.asked.at(-1).query, /facepiece=corrie-m&tester=Bram\+Okafor&outcome=cannot_taste&before=91/);
+  assert.match(page.asked.at(-1).query, /facepiece=corrie-m&tester=Bram\+Okafor&outcome=cannot_taste&only=tests&before=91/);
   await page.getByLabel(/^Tester/).fill("");
   await page.getByLabel(/^Tester/).blur();
   await page.getByText("All", { exact: true }).click();

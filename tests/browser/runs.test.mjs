@@ -27,7 +27,7 @@ function alone(name, body) {
       await eyes.close();
       await page.done();
     }
-  }));
+  }, { speed: 30 }));
 }
 
 /** The only record, as the list and the record's own page show it. */
