@@ -64,15 +64,16 @@ const named = async (page) => {
 };
 
 test("every state: nothing that sticks out, nothing too small for a finger", { timeout: 300_000 }, () => withBox(async (box) => {
-  const page = await openPage(browser, box, "/page/states-desk.html");
+  const page = await openPage(browser, box, "/page/states-desk.html?only=settings");
+  await page.waitForFunction(() => window.showState !== undefined && window.stateNames?.length > 0);
   const names = await page.evaluate(() => window.stateNames);
   assert.ok(names.length > 40, `${names.length} states`);
   const found = [];
-  for (const name of names) {
-    await page.evaluate((n) => window.showState(n), name);
-    for (const [size, viewport] of Object.entries(sizes)) {
-      await page.setViewportSize(viewport);
-      const got = await page.evaluate(() => {
+  for (const [size, viewport] of Object.entries(sizes)) {
+    await page.setViewportSize(viewport);
+    for (const name of names) {
+      const got = await page.evaluate((n) => {
+        window.showState(n);
         const out = [];
         const across = document.scrollingElement.scrollWidth - innerWidth;
         if (across > 0) out.push(`scrolls across by ${across}`);
@@ -83,7 +84,7 @@ test("every state: nothing that sticks out, nothing too small for a finger", { t
           if (r.width > 0 && (r.width < 43.5 || r.height < 43.5)) out.push(`${e.tagName} ${e.innerText || e.name} is ${Math.round(r.width)} x ${Math.round(r.height)}`);
         }
         return out;
-      });
+      }, name);
       found.push(...got.map((g) => `${name} ${size}: ${g}`));
     }
   }
