@@ -21,8 +21,6 @@ LONG = ^./\(console/\(report\|insight\|backup\|evidence\|archive\|api\)\|audio/\
 # A system and a machine have a processor each; the browser wants all there are.
 # The vet of make check is enough.
 BESIDE = $$(go list ./... | grep -v '^tallyhood/tests/\(kernel\|package\|browser\)$$')
-# Packages whose work is done by several goroutines at once.
-LOOPS = console/session console/hub
 BUILD = go build -trimpath -ldflags '-s -w'
 
 .PHONY: help
@@ -73,8 +71,9 @@ race-all: ## every package with goroutines under the race detector
 	CGO_ENABLED=1 go test -vet=off -race -short -shuffle=on $(UNIT)
 
 .PHONY: cpus
-cpus: ## the packages with loops on one processor; the other tests have them on all
-	go test -vet=off -count=1 -short -shuffle=on -cpu=1 $(LOOPS:%=./%/...)
+cpus: ## the loops on one processor, as on a small board; the other tests have them on all
+	go test -vet=off -count=1 -short -shuffle=on -cpu=1 ./console/hub/...
+	go test -vet=off -count=1 -short -shuffle=on -cpu=1 ./console/session -run 'Starved|LostEdges|AtMost|Breath|Beside|WhereARun|Stubborn|OneDrives|StopEnds|PowerCut|Journal|NotSaved|Nothing|Commands|Spoiled'
 
 .PHONY: fresh
 fresh: ## what is generated is up to date, and go.mod is tidy

@@ -74,6 +74,9 @@ func TestARunIsSpoken(t *testing.T) {
 // A dose that is left too late is called, then called to be finished, each once,
 // and its end is said.
 func TestALateTopUpIsCalled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("only when asked: most of a run at ten times its pace (not with -short)")
+	}
 	d := newDesk(t, 10, nil)
 	d.open()
 	d.toDosing()

@@ -96,8 +96,7 @@ func toRunning(d *desk) {
 	d.t.Helper()
 	d.open()
 	d.toDosing()
-	d.press(device.Squeeze, 10)
-	d.stage(procedure.Running)
+	d.dose(10)
 }
 
 // ends waits for a verdict and checks it, and that no pass was ever shown or heard.

@@ -125,6 +125,9 @@ func TestEveryCueHasATwin(t *testing.T) {
 			t.Errorf("%s has no twin", c)
 		}
 	}
+	if testing.Short() {
+		return // what follows are whole runs, and the loop in them is watched elsewhere
+	}
 	const speed = 40
 	heard := map[audio.Cue]int{}
 	for name, drive := range map[string]func(d *desk){
