@@ -21,6 +21,9 @@ import (
 // Each call on a damaged file gives the truth or ErrDamaged, for each of some
 // thousand damages.
 func TestDamageIsReported(t *testing.T) {
+	if testing.Short() {
+		t.Skip("only when asked: thousands of stores are hashed whole, in one goroutine (not with -short)")
+	}
 	path, _ := sample(t)
 	file, err := os.ReadFile(path)
 	if err != nil {
