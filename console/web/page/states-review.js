@@ -21,6 +21,7 @@ function sample(outcome, reason, endMs, practice = "") {
   const bin = { squeezes: 7, counted: 7, most: 30, bin: 10 };
   const plain = { wearer: "", tester: "", practice };
   const coming = running(10, 0, 0);
+  const begun = coming.initial && { ...coming.initial, given: 4 };
   const steps = [];
   for (let ms = 0; ms < endMs; ms += 15_000) steps.push({ at_ms: clock + ms, facts: ms === 0 ? ["clock_started"] : ["squeezed"], run: running(10, ms, ms % 30_000 ? 5 : 2, plain) });
   return readReview({
@@ -32,7 +33,7 @@ function sample(outcome, reason, endMs, practice = "") {
       { at_ms: 20_000, facts: ["entered"], run: run("screening", plain) },
       { at_ms: 32_000, facts: ["reported", "bin_set"], run: run("clearing", { ...plain, screening: bin, top_ups: coming.top_ups }) },
       { at_ms: 150_000, facts: ["entered"], run: run("donning", { ...plain, screening: bin, top_ups: coming.top_ups, wait_ms: 300_000, need_ms: 300_000, stage_ms: 0 }) },
-      { at_ms: 465_000, facts: ["entered"], run: run("dosing", { ...plain, screening: bin, dose: coming.initial, initial: coming.initial, top_ups: coming.top_ups }) },
+      { at_ms: 465_000, facts: ["entered"], run: run("dosing", { ...plain, screening: bin, dose: begun, initial: begun, top_ups: coming.top_ups }) },
       ...steps,
       { at_ms: clock + endMs, facts: ["ended"], run: running(10, endMs, 2, { ...plain, stage: "over", ticking: false, faults: reason === "cable_open" ? ["cable_open"] : [], verdict: { outcome, reason, next: "again", proof: "" } }) },
     ],
