@@ -253,3 +253,41 @@ func TestUnsavedIsNoPass(t *testing.T) {
 		t.Error("a run without a verdict was given one")
 	}
 }
+
+// Between two parts nothing is open that could be put right.
+func TestACorrectionOfNothingIsRefused(t *testing.T) {
+	for _, stage := range []Stage{Ready, Clearing, Donning, Running} {
+		r := &sitting{s: opened(t, false)}
+		switch stage {
+		case Clearing:
+			r.do(goOn, squeeze, button, letGo)
+		case Donning:
+			r.do(goOn, squeeze, button, letGo, goOn)
+		case Running:
+			r.do(goOn, squeeze, button, letGo, goOn)
+			r.at += 5 * time.Minute
+			r.do(goOn)
+			r.do(times(10, squeeze)...)
+		}
+		if r.s.Stage != stage {
+			t.Fatalf("the run stands at %s, want %s", r.s.Stage, stage)
+		}
+		for _, delta := range []int{1, -1} {
+			if r.do(Input{Do: DoCorrect, Delta: delta, Reason: "beside the pedal", By: "Tom Reed"}); len(r.s.Corrections) > 0 || lastWhy(r.s) != WhyOutsideWindow {
+				t.Errorf("%+d at %s: %v, %q", delta, stage, r.s.Corrections, lastWhy(r.s))
+			}
+		}
+	}
+}
+
+// A drill is practice whatever its opening says.
+func TestADrillIsPractice(t *testing.T) {
+	o := *opened(t, false).Opened
+	if New(o, 0).Opened.Practice != "" {
+		t.Fatal("a test is practice")
+	}
+	o.Drill = &Drill{Seed: "heron", Level: "plain"}
+	if got := New(o, 0).Opened.Practice; got != PracticeDrill {
+		t.Errorf("practice is %q", got)
+	}
+}
