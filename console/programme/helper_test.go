@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/rand"
 	"log/slog"
+	"strings"
 	"time"
 
 	"tallyhood/console/procedure"
@@ -178,4 +179,15 @@ func differences(a, b map[string]string) []string {
 		}
 	}
 	return out
+}
+
+// sameMadeAnew says whether views that followed each entry are those that the
+// journal gives.
+func sameMadeAnew(t failer, s store.Store, d *programme.Desk) {
+	t.Helper()
+	live := views(t, s)
+	must(t, d.Rebuild(context.Background()))
+	if diff := differences(live, views(t, s)); len(diff) > 0 {
+		t.Fatal("made anew the views differ:\n" + strings.Join(diff[:min(len(diff), 5)], "\n"))
+	}
 }

@@ -64,11 +64,7 @@ func TestARunEndsInBetween(t *testing.T) {
 	if p, err := d.Person(ctx, person); err != nil || p.Due[0].Why != "trigger" {
 		t.Errorf("due: %+v, %v", p.Due, err)
 	}
-	live := views(t, s)
-	must(t, d.Rebuild(ctx))
-	if diff := differences(live, views(t, s)); len(diff) > 0 {
-		t.Errorf("made anew the views differ:\n%s", strings.Join(diff, "\n"))
-	}
+	sameMadeAnew(t, s, d)
 }
 
 // Everything at once: nothing is lost, and the views are those of the journal.
@@ -125,11 +121,7 @@ func TestAtOnce(t *testing.T) {
 			t.Errorf("%+v after a pass", x)
 		}
 	}
-	live := views(t, s)
-	must(t, d.Rebuild(ctx))
-	if diff := differences(live, views(t, s)); len(diff) > 0 {
-		t.Errorf("made anew the views differ:\n%s", strings.Join(diff[:min(len(diff), 5)], "\n"))
-	}
+	sameMadeAnew(t, s, d)
 }
 
 func TestWarnings(t *testing.T) {

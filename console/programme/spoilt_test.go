@@ -155,11 +155,7 @@ func TestKitSpoiltInARun(t *testing.T) {
 			must(t, err)
 			must(t, d.Ended(ctx, "r000100"))
 			check()
-			live := views(t, s)
-			must(t, d.Rebuild(ctx))
-			if diff := differences(live, views(t, s)); len(diff) > 0 {
-				t.Errorf("made anew the views differ:\n%s", strings.Join(diff, "\n"))
-			}
+			sameMadeAnew(t, s, d)
 			check()
 		})
 	}
@@ -282,11 +278,7 @@ func TestBatchTurnsOutToBeAnother(t *testing.T) {
 			if again, err := d.SweepBatch(ctx, "s-strong", solution("bitter", procedure.Weak)); err != nil || slices.ContainsFunc(again.Runs, func(r programme.Run) bool { return slices.Contains(shown, r.Run) }) {
 				t.Errorf("recalled twice: %+v, %v", again, err)
 			}
-			live := views(t, s)
-			must(t, d.Rebuild(ctx))
-			if diff := differences(live, views(t, s)); len(diff) > 0 {
-				t.Errorf("made anew the views differ:\n%s", strings.Join(diff, "\n"))
-			}
+			sameMadeAnew(t, s, d)
 		})
 	}
 }

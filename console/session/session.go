@@ -223,7 +223,7 @@ func CloseOpenRuns(ctx context.Context, j store.Journal) error {
 // closeRun ends a run that has no verdict, and gives the runs that waited
 // beside it.
 func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, beside []string, err error) {
-	st, err := stateOf(ctx, j, run)
+	st, err := archive.State(ctx, j, run)
 	if err != nil || st.Verdict != nil {
 		if st.Opened != nil {
 			beside = st.Opened.Beside
@@ -238,24 +238,6 @@ func closeRun(ctx context.Context, j store.Journal, run string) (wasOpen bool, b
 	_, err = j.Append(ctx, drafts...)
 	return true, st.Opened.Beside, err
 }
-
-// stateOf is a run as the journal has it.
-func stateOf(ctx context.Context, j store.Journal, run string) (st procedure.State, err error) {
-	err = j.ReadStream(ctx, run, func(e store.Entry) error {
-		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
-		if err != nil {
-			return err
-		}
-		st = procedure.Fold(st, d)
-		return nil
-	})
-	if err == nil && st.Opened == nil {
-		err = errNotOpened
-	}
-	return st, err
-}
-
-var errNotOpened = errors.New("it does not begin with run_opened")
 
 func draftsOf(run string, facts []procedure.Dated) ([]store.Draft, error) {
 	var out []store.Draft

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 
+	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
 	"tallyhood/store"
 )
@@ -60,9 +61,9 @@ func (s *Session) unsaved() {
 // does not hold has nothing to be taken for a pass. It may be called again.
 func Void(ctx context.Context, j store.Journal, runs []string) error {
 	for _, run := range runs {
-		st, err := stateOf(ctx, j, run)
+		st, err := archive.State(ctx, j, run)
 		switch {
-		case errors.Is(err, store.ErrNotFound), errors.Is(err, errNotOpened):
+		case errors.Is(err, store.ErrNotFound):
 			continue
 		case err != nil:
 			return fmt.Errorf("make run %s not valid: %w", run, err)

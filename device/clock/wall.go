@@ -150,13 +150,24 @@ func (w *Wall) Slept() time.Duration {
 }
 
 // asleep is how far the kernel's clock that goes on in its sleep is ahead of
-// the one that does not; 0 where there is none.
-func asleep() time.Duration {
-	var boot, mono unix.Timespec
-	if unix.ClockGettime(unix.CLOCK_MONOTONIC, &mono) != nil || unix.ClockGettime(unix.CLOCK_BOOTTIME, &boot) != nil {
-		return 0
+// the one that does not; 0 where there is none. Of some readings the one with
+// the least time in it is taken: being held up between two clocks is no sleep.
+func asleep() (ahead time.Duration) {
+	best := time.Duration(1<<63 - 1)
+	for range 4 {
+		var before, boot, after unix.Timespec
+		if unix.ClockGettime(unix.CLOCK_MONOTONIC, &before) != nil || unix.ClockGettime(unix.CLOCK_BOOTTIME, &boot) != nil ||
+			unix.ClockGettime(unix.CLOCK_MONOTONIC, &after) != nil {
+			return 0
+		}
+		if took := time.Duration(after.Nano() - before.Nano()); took < best {
+			best, ahead = took, time.Duration(boot.Nano()-before.Nano())
+		}
+		if best < 100*time.Microsecond {
+			break
+		}
 	}
-	return time.Duration(boot.Nano() - mono.Nano())
+	return ahead
 }
 
 // Steps is how many jumps Look has seen.

@@ -45,10 +45,9 @@ func newBoard(t *testing.T, supervised bool) *sim.Board {
 	return b
 }
 
-// Lines that were told beforehand come at their instants of the board's clock,
-// and a board that is closed does not wait for them.
-func TestSocketWaits(t *testing.T) {
-	b := newBoard(t, true)
+// dial opens the board's socket and connects to it.
+func dial(t *testing.T, b *sim.Board) net.Conn {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "board")
 	if err := b.Listen(path, slog.New(slog.DiscardHandler)); err != nil {
 		t.Fatal(err)
@@ -57,7 +56,15 @@ func TestSocketWaits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer c.Close()
+	t.Cleanup(func() { c.Close() })
+	return c
+}
+
+// Lines that were told beforehand come at their instants of the board's clock,
+// and a board that is closed does not wait for them.
+func TestSocketWaits(t *testing.T) {
+	b := newBoard(t, true)
+	c := dial(t, b)
 	fmt.Fprint(c, "step 1\nmark 0\nwait 40\nstep 0\nat 100\nsqueeze 1\nat 20\nsqueeze 0\nwait 2000000000\nstep 1\n")
 	from := take(t, b).At
 	if e := take(t, b); e.Line != device.Step || e.Closed || e.At < from+40*time.Millisecond {
@@ -80,15 +87,7 @@ func TestSocketWaits(t *testing.T) {
 // The whole button is one line, and its two contacts move at one instant.
 func TestSocketButton(t *testing.T) {
 	b := newBoard(t, true)
-	path := filepath.Join(t.TempDir(), "sim.sock")
-	if err := b.Listen(path, slog.New(slog.DiscardHandler)); err != nil {
-		t.Fatal(err)
-	}
-	c, err := net.Dial("unix", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close()
+	c := dial(t, b)
 	for _, pressed := range []bool{true, false} {
 		if _, err := fmt.Fprintf(c, "button %d\n", map[bool]int{true: 1}[pressed]); err != nil {
 			t.Fatal(err)

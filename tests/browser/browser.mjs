@@ -87,21 +87,20 @@ export async function accessible(page, where, schemes = /** @type {("light"|"dar
   assert.deepEqual(found, [], `axe on ${where}`);
 }
 
-/** What a picture is taken of: every size, and both themes. */
-const shots = /** @type {const} */ ([["desk", "light"], ["low", "dark"], ["phone", "light"]]);
-
 /**
- * Pictures of a page, for people to look at.
+ * Pictures of a page at every size in light and dark, for people to look at.
  * @param {import("playwright-core").Page} page
  * @param {string} name
  */
 export async function picture(page, name) {
   mkdirSync(screens, { recursive: true });
   const was = page.viewportSize();
-  for (const [size, colorScheme] of shots) {
-    await page.setViewportSize(sizes[size]);
-    await page.emulateMedia({ colorScheme });
-    await page.screenshot({ path: `${screens}${name}-${size}-${colorScheme}.png` });
+  for (const [size, viewport] of Object.entries(sizes)) {
+    await page.setViewportSize(viewport);
+    for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
+      await page.emulateMedia({ colorScheme });
+      await page.screenshot({ path: `${screens}${name}-${size}-${colorScheme}.png` });
+    }
   }
   await page.setViewportSize(was);
   await page.emulateMedia({ colorScheme: "light" });

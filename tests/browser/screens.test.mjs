@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 
-// Only when asked (TALLYHOOD_SCREENS=1): every page at every stage of a live run, in pictures in build/screens for people
+// Every page at every stage of a live run, in pictures in build/screens for people
 // to look at, and nothing that axe finds at those that live data changes most:
 // access.test.mjs asks it about every state, in both themes.
 
@@ -18,9 +18,7 @@ const speed = 18;
 
 const audited = ["bench-opening", "bench-answered", "bench-running", "gallery-running", "wearer-running", "bench-pass", "records", "record"];
 
-const asked = process.env.TALLYHOOD_SCREENS ? false : "only when asked: pictures of a whole run, for people to look at (TALLYHOOD_SCREENS=1)";
-
-test("every page can be read by everybody, at every stage", { timeout: 400_000, skip: asked }, () => withBox(async (box) => {
+test("every page can be read by everybody, at every stage", { timeout: 400_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);
   const bench = await openPage(browser, box, "/bench");
   const gallery = await openPage(browser, box, "/gallery");
