@@ -36,14 +36,24 @@ build: ## build the program into build/
 	$(BUILD) -o build/tallyhood ./cmd/tallyhood
 
 .PHONY: test
-test: go-test pages ## install what the tests need, run every test and page check
+test: unit-tests system-tests browser-tests pages ## install what the tests need, run every test and page check
 
 .PHONY: go-test
-go-test: install build/tools/testlog build/tools/nfpm ## every Go test
+go-test: unit-tests system-tests browser-tests ## every Go test
+
+# Apart, so that with --keep-going a failure in one hides nothing in the next.
+.PHONY: unit-tests
+unit-tests: install build/tools/testlog ## the Go tests but those of tests/package, kernel and browser
 	go test -C .ci/tools ./...
-	tests/kernel/fetch
 	go test -vet=off -timeout 20m -json $(BESIDE) | build/tools/testlog
+
+.PHONY: system-tests
+system-tests: install build/tools/testlog build/tools/nfpm ## the package in a clean system, the daemon on a real kernel
+	tests/kernel/fetch
 	go test -vet=off -timeout 20m -p 2 -json ./tests/package ./tests/kernel | build/tools/testlog
+
+.PHONY: browser-tests
+browser-tests: install build/tools/testlog ## the pages in a real browser
 	go test -vet=off -timeout 20m -json ./tests/browser | build/tools/testlog
 
 .PHONY: pages

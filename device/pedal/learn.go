@@ -73,6 +73,7 @@ func (s *Source) Learn(ctx context.Context, l device.Line) (Learned, error) {
 	}
 	lr := newLearner()
 	s.learn = lr
+	deadline := s.clock.Now() + LearnFor
 	for _, h := range s.open {
 		lr.start(h)
 	}
@@ -84,7 +85,6 @@ func (s *Source) Learn(ctx context.Context, l device.Line) (Learned, error) {
 		s.mu.Unlock()
 		s.wake() // and closes them
 	}()
-	deadline := s.clock.Now() + LearnFor
 	for {
 		s.mu.Lock()
 		for _, h := range s.open {
