@@ -22,6 +22,12 @@ const (
 	Taste   Line = "taste"    // wearer's button as a single contact, closed when pressed
 )
 
+// Push is no contact, and not among Lines: a source that finds squeezes by
+// measuring closes it as soon as a push of the bulb has begun, and opens it when
+// what has come of the push is known, after the closure of Squeeze that tells it
+// if there is one. What closes Squeeze while Push is closed began with Push.
+const Push Line = "push"
+
 // Lines lists every contact name in a fixed order.
 func Lines() []Line { return []Line{Squeeze, Step, TasteNO, TasteNC, Taste} }
 

@@ -5,13 +5,15 @@
 package silent
 
 import (
+	"cmp"
 	"time"
 
 	"tallyhood/audio"
 )
 
-// A Player sounds nothing.
-type Player struct{}
+// A Player sounds nothing. Why says why not, as a part of the box does; empty: no
+// sound card is there.
+type Player struct{ Why string }
 
 var _ audio.Player = Player{}
 
@@ -21,8 +23,8 @@ func (Player) Play(audio.Placed) {}
 // Drop does nothing: no cue waits.
 func (Player) Drop(time.Duration) {}
 
-// Health says that there is no sound card.
-func (Player) Health() string { return "no sound card" }
+// Health says why there is no sound; it is never empty.
+func (p Player) Health() string { return cmp.Or(p.Why, "no sound card") }
 
 // Close does nothing.
 func (Player) Close() error { return nil }

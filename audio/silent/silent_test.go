@@ -22,4 +22,7 @@ func TestNeverClaimsSound(t *testing.T) {
 	if p.Health() != "no sound card" {
 		t.Errorf("health after Close %q", p.Health())
 	}
+	if got := (silent.Player{Why: "switched off"}).Health(); got != "switched off" {
+		t.Errorf("health of what was switched off %q", got)
+	}
 }

@@ -12,8 +12,11 @@
 // closes it for 30 ms when that is known, at the release: doubtful. Closures
 // begin at least 175 ms apart, so that none is taken for the bounce of another;
 // one that comes sooner is put off by what is missing. No edge is dated before
-// the instant at which it could be known, nor in the future: a squeeze is dated
-// as much later than by a pedal as the push takes, mostly 0.1 to 0.4 s.
+// the instant at which it could be known, nor in the future: a squeeze is closed
+// as much later than by a pedal as the push takes, mostly 0.1 to 0.4 s, a shallow
+// one up to a second and more. So that nothing overtakes it, device.Push is closed
+// from the begin of each push until what came of it is told, at most 3 s: then the
+// push is told as doubtful.
 //
 // The buses of package i2creg are there once periph's host.Init has been called,
 // which device/gpio does. It must not know what a squeeze means for a run, nor
@@ -209,7 +212,7 @@ func (s *Source) send() {
 		return
 	}
 	for _, e := range s.train.take(s.o.Clock.Now()) {
-		s.to.Edge(device.Squeeze, e.at, e.closed)
+		s.to.Edge(e.line, e.at, e.closed)
 	}
 }
 
@@ -217,6 +220,7 @@ func (s *Source) send() {
 func (s *Source) lost(why string) {
 	now := s.o.Clock.Now()
 	s.train.release(now)
+	s.train.push(now, false)
 	s.send()
 	if s.to != nil {
 		s.to.Lost(now, why)

@@ -117,6 +117,7 @@ type sink struct {
 	y       *tally
 	last    time.Duration
 	edges   int
+	all     []device.Edge
 	lost    []string
 	changed int
 }
@@ -124,10 +125,14 @@ type sink struct {
 func (k *sink) Edge(l device.Line, at time.Duration, closed bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if l != device.Squeeze || at < k.last || at > k.clock.Now() {
+	if l != device.Squeeze && l != device.Push || at < k.last || at > k.clock.Now() {
 		k.t.Errorf("edge of %s at %v after %v, now %v", l, at, k.last, k.clock.Now())
 	}
 	k.last = at
+	k.all = append(k.all, device.Edge{At: at, Line: l, Closed: closed})
+	if l == device.Push {
+		return
+	}
 	k.edges++
 	if k.y.c.Closed() != closed { // a board passes no level that the line has
 		k.y.c.Edge(at, closed)

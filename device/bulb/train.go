@@ -2,7 +2,12 @@
 
 package bulb
 
-import "time"
+import (
+	"slices"
+	"time"
+
+	"tallyhood/device"
+)
 
 const ms = time.Millisecond
 
@@ -17,15 +22,21 @@ const (
 	// patience: what has to wait longer for its turn is lost. A bulb cannot be
 	// squeezed that fast for that long.
 	patience = time.Second
+	// unsettled: a push of which nothing is known for longer is told as a doubtful
+	// squeeze. A hand that stops half-way is judged after a second or so.
+	unsettled = 3 * time.Second
 )
 
 type edge struct {
 	at     time.Duration
+	line   device.Line
 	closed bool
 }
 
-// A train turns verdicts into edges of one line, in the order of their
-// instants. An edge is dated when it is made known or later, never before.
+// A train turns verdicts into edges, in the order of their instants. An edge is
+// dated when it is made known or later, never before. The line Push is closed
+// from the begin of a push until the closure that tells what it was has begun;
+// where another push has begun by then it stays closed.
 type train struct {
 	due       []edge
 	closed    bool // the level of the last edge taken
@@ -34,6 +45,11 @@ type train struct {
 	closedAt  time.Duration
 	openAt    time.Duration
 	forgotten bool // something had to wait too long
+
+	pushing  bool          // a push has begun and is not judged
+	pushedAt time.Duration // since when pushing is as it is
+	pushed   bool          // the level of Push as last taken
+	tired    bool          // this push took too long, and was told
 }
 
 // begin is where a closure that is known now may begin.
@@ -53,7 +69,7 @@ func (t *train) begin(now time.Duration) (at time.Duration, ok bool) {
 // press begins a sure closure; release ends it.
 func (t *train) press(now time.Duration) {
 	if at, ok := t.begin(now); ok {
-		t.due = append(t.due, edge{at, true})
+		t.due = append(t.due, edge{at, device.Squeeze, true})
 		t.began, t.held, t.closedAt = true, true, at
 	}
 }
@@ -65,14 +81,27 @@ func (t *train) release(now time.Duration) {
 	}
 	t.held = false
 	t.openAt = max(now, t.closedAt+sureLeast)
-	t.due = append(t.due, edge{t.openAt, false})
+	t.due = append(t.due, edge{t.openAt, device.Squeeze, false})
 }
 
 // doubt makes a closure that counts as doubtful.
 func (t *train) doubt(now time.Duration) {
 	if at, ok := t.begin(now); ok {
-		t.due = append(t.due, edge{at, true}, edge{at + doubtful, false})
+		t.due = append(t.due, edge{at, device.Squeeze, true}, edge{at + doubtful, device.Squeeze, false})
 		t.began, t.closedAt, t.openAt = true, at, at+doubtful
+	}
+}
+
+// push says whether a push has begun that is not judged yet. What was judged
+// comes before it.
+func (t *train) push(now time.Duration, on bool) {
+	t.tired = t.tired && on
+	if on && t.pushing && now-t.pushedAt > unsettled {
+		t.tired = true
+		t.doubt(now)
+	}
+	if on = on && !t.tired; on != t.pushing {
+		t.pushing, t.pushedAt = on, now
 	}
 }
 
@@ -82,11 +111,28 @@ func (t *train) take(now time.Duration) []edge {
 	for n < len(t.due) && t.due[n].at <= now {
 		n++
 	}
-	out := t.due[:n:n]
+	out := slices.Clone(t.due[:n])
 	if n > 0 {
 		t.closed = out[n-1].closed
 	}
 	t.due = t.due[n:]
+	waits := slices.ContainsFunc(t.due, func(e edge) bool { return e.closed })
+	switch {
+	case t.pushing && !t.pushed:
+		i := 0
+		for i < len(out) && out[i].at < t.pushedAt {
+			i++
+		}
+		out = slices.Insert(out, i, edge{t.pushedAt, device.Push, true})
+		t.pushed = true
+	case !t.pushing && t.pushed && !waits:
+		at := t.pushedAt
+		if n > 0 {
+			at = max(at, out[n-1].at)
+		}
+		out = append(out, edge{at, device.Push, false})
+		t.pushed = false
+	}
 	return out
 }
 

@@ -183,6 +183,7 @@ func (s *Source) take(sample curve.Sample) {
 		}
 		s.act(e)
 	}
+	s.train.push(s.o.Clock.Now(), s.det.Pushing())
 	s.live.Pascal, s.live.Fill = sample.Pascal-s.det.Rest(), s.det.Fill()
 	if s.train.forgotten {
 		s.train.forgotten = false

@@ -32,8 +32,8 @@ var names = device.Lines()
 
 const lineCount = 5
 
-// An Item is one thing that happened in a capture: a note when Note is not
-// empty, else an edge.
+// An Item is one thing that happened in a capture: a gap when Gap is set, a note
+// when Note is not empty, else an edge.
 type Item struct {
 	// At is the instant in nanoseconds from time 0 of the capture. Time units
 	// below a nanosecond are cut off towards zero, so that items of one
@@ -43,6 +43,10 @@ type Item struct {
 	Edge device.Edge
 	// Note is the text of a body comment "tallyhood TEXT".
 	Note string
+	// Gap: the recording was switched off ($dumpoff), so that edges may be
+	// missing. Where that left both contacts of a pair open it comes when the
+	// recording is switched on again, since until then the cable is out.
+	Gap bool
 }
 
 // An Error says what is wrong with a capture and where. Columns count bytes.

@@ -55,6 +55,8 @@ type Reader struct {
 	block   string // the $dump section that is open
 	blockAt place
 	note    []byte
+	gap     bool // to be given next
+	off     bool // the recording is, and a gap is given when it is on again
 	err     error
 }
 
@@ -149,6 +151,10 @@ func (r *Reader) next() (Item, error) {
 			note, err := r.section(tok)
 			if err != nil {
 				return Item{}, err
+			}
+			if r.gap {
+				r.gap = false
+				return Item{At: r.now, Gap: true}, nil
 			}
 			if note != "" {
 				return Item{At: r.now, Note: note}, nil
@@ -321,8 +327,15 @@ func (r *Reader) section(tok []byte) (note string, err error) {
 	case "$comment":
 		return r.comment(at)
 	case "$end":
-		if r.block == "" {
+		switch r.block {
+		case "":
 			return "", at.errorf("$end without a section before it")
+		case "$dumpoff":
+			no, nc := index(string(device.TasteNO)), index(string(device.TasteNC))
+			r.off = r.have[no] && r.have[nc] && !r.closed[no] && !r.closed[nc]
+			r.gap = !r.off
+		case "$dumpon":
+			r.gap, r.off = r.off, false
 		}
 		r.block = ""
 		return "", nil

@@ -52,6 +52,8 @@ func tell(src io.Reader, o Options) (string, error) {
 			return b.String(), err
 		}
 		switch {
+		case it.Gap:
+			fmt.Fprintf(&b, "%d gap ", it.At)
 		case it.Note != "":
 			fmt.Fprintf(&b, "%d %q ", it.At, it.Note)
 		case it.At != it.Edge.At:
@@ -90,7 +92,9 @@ func TestReader(t *testing.T) {
 		{"unknown is open", small + "#1\n1!\n#2\nx!\n#3\n1!\n#4\nZ!\n#5\nz!\n#6\n0!\n#7\nX!\n", "1000+squeeze 2000-squeeze 3000+squeeze 4000-squeeze 7000.", nil},
 		{"inverted", small + "#1\n0!\n0\"\n#2\n1!\n#3\n0!\n", "1000+squeeze 2000-squeeze 3000+squeeze 3000.", []device.Line{device.Squeeze}},
 		{"inverted and unknown is open", small + "x!\n#1\n0!\n#2\nx!\n#3\nz!\n#4\n0!\n#5\nb1 !\n", "1000+squeeze 2000-squeeze 4000+squeeze 5000-squeeze 5000.", []device.Line{device.Squeeze, device.Step}},
-		{"dump blocks", small + "$dumpvars\n1!\nx\"\nbxx $\n$end\n#1\n$dumpoff x! x\" x# bx $ $end\n#2\n$dumpon 1! 0\" $end #3 $dumpall 1! 1\" $end\n", "0+squeeze 1000-squeeze 2000+squeeze 3000+step 3000.", nil},
+		{"off with a pair", declare("1 us", "$var wire 1 ! squeeze $end", `$var wire 1 " step $end`, "$var wire 1 # taste_no $end", "$var wire 1 % taste_nc $end") +
+			"#0 1% #1 $dumpoff x! x\" x# x% $end #2 $dumpon 1% $end #3 $dumpoff $end #4 $dumpon $end", "0+taste_nc 1000-taste_nc 2000+taste_nc 2000 gap 3000 gap 4000.", nil},
+		{"dump blocks", small + "$dumpvars\n1!\nx\"\nbxx $\n$end\n#1\n$dumpoff x! x\" x# bx $ $end\n#2\n$dumpon 1! 0\" $end #3 $dumpall 1! 1\" $end\n", "0+squeeze 1000-squeeze 1000 gap 2000+squeeze 3000+step 3000.", nil},
 		{"comment in a block", small + "$dumpvars 1! $comment tallyhood go $end $comment 1\" $end 1# $end\n", `0+squeeze 0 "go" 0+taste 0.`, nil},
 		{"empty block", small + "$dumpvars $end #1", "1000.", nil},
 		{"one-bit vector", small + "#1\nb1 !\n#2\nB0 !\n#3\nbX !\n#4\nB1\n!\n", "1000+squeeze 2000-squeeze 4000+squeeze 4000.", nil},

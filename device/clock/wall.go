@@ -43,8 +43,9 @@ var last = time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC)
 const StepFrom = time.Second
 
 // A Wall is wall time with its quality. It is a label: nothing is ever measured
-// with it. What a person confirmed goes on by the monotonic clock, whatever the
-// operating system's time does, until a time server is heard. Its methods may
+// with it. What a person confirmed goes on by the monotonic clock and what the
+// machine slept, whatever the operating system's time does, until a time server
+// is heard. Its methods may
 // be called from any goroutine.
 type Wall struct {
 	system func() time.Time // of the operating system
@@ -86,12 +87,16 @@ func (w *Wall) now() (time.Time, Quality) {
 	case w.synced() && possible(t) == nil:
 		return t, Network // it knows better than a record made under a wrong time
 	case !w.told.IsZero():
-		return w.told.Add(w.count() - w.toldAt).In(t.Location()), Confirmed
+		return w.told.Add(w.gone() - w.toldAt).In(t.Location()), Confirmed
 	case possible(t) != nil || t.Before(w.floor):
 		return t, Unset
 	}
 	return t, Restored
 }
+
+// gone counts on while the machine sleeps, which the monotonic clock does not: a
+// date that a person confirmed stays true behind a closed lid.
+func (w *Wall) gone() time.Duration { return w.count() + w.asleep() }
 
 // possible says why a time cannot be the true one.
 func possible(t time.Time) error {
@@ -119,7 +124,7 @@ func (w *Wall) Confirm(t time.Time) error {
 	if err := possible(t); err != nil {
 		return err
 	}
-	w.told, w.toldAt = t.Round(0), w.count()
+	w.told, w.toldAt = t.Round(0), w.gone()
 	return nil
 }
 

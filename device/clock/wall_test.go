@@ -43,6 +43,26 @@ func TestSleepIsNoticed(t *testing.T) {
 	}
 }
 
+// What a person confirmed is right after the machine has slept as well: nobody
+// confirms three days that nobody counted.
+func TestConfirmedDateGoesOnThroughSleep(t *testing.T) {
+	m := &machine{wall: noon, slept: time.Hour} // it slept before
+	w := m.clock(time.Time{})
+	if err := w.Confirm(noon); err != nil {
+		t.Fatal(err)
+	}
+	m.on(time.Hour)
+	m.wall, m.slept = m.wall.Add(72*time.Hour), m.slept+72*time.Hour // the lid is shut
+	w.Look()
+	w.Slept()
+	want(t, w, noon.Add(73*time.Hour), Confirmed)
+	// A word that is given anew counts from there.
+	if err := w.Confirm(noon.Add(74 * time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	want(t, w, noon.Add(74*time.Hour), Confirmed)
+}
+
 // The kernel's two clocks are a time apart that only sleep changes.
 func TestAsleepOfThisMachine(t *testing.T) {
 	before := asleep()

@@ -16,9 +16,9 @@ const ms = time.Millisecond
 // Measured against the published bounce figures in tests/bench/bounce, which
 // has the tables and how to make them again: no press too many, none lost and
 // no doubt in 2,000,000 presses of good contacts; with one make and break in a
-// hundred as bad as the worst switch published, no press too many and none
-// without a word in 6,000,000, for 0.7 % of doubtful ones. Half of the presses
-// are known 40 ms after their first edge, 99 % within 76 ms.
+// hundred as bad as the worst switch published, no press too many and one lost
+// without a word in 3,000,000, for 0.7 to 0.9 % of doubtful ones. Half of the
+// presses are known 40 ms after their first edge, 99 % within 77 ms.
 const (
 	// MaxChatter is how long either edge of a press may chatter.
 	MaxChatter = 25 * ms
@@ -32,6 +32,11 @@ const (
 	// solid is the shortest closed run that is taken for the body of a press
 	// and not for chatter.
 	solid = 5 * ms
+	// leanest is the body of the shortest press by foot, 60 ms, when chatter and
+	// a spike before its release have taken their parts. A closure after a lone
+	// touch has to be as long: the touch may be chatter, or a spike that must
+	// not make a press of it.
+	leanest = 28 * ms
 	// hairline is a gap that no contact makes: interference, always bridged.
 	hairline = 100 * time.Microsecond
 	// settled: open for longer than any chatter. What may last up to a limit is

@@ -61,9 +61,20 @@ func TestSingle(t *testing.T) {
 		{"burst in a press", SqueezeGrade, append(append([]float64{100}, burst(130)...), 200), []ev{P(100, 0), R(200)}, 150},
 		{"burst late in a press", SqueezeGrade, append(append([]float64{100}, burst(250)...), 275), []ev{P(100, 140), R(275)}, 150},
 		{"burst in the open", SqueezeGrade, burst(100), nil, 150},
-		{"make chatters", SqueezeGrade, []float64{100, 102, 105, 110, 118, 120, 125, 145}, []ev{P(100, 140), R(145)}, 6},
+		{"make chatters", SqueezeGrade, []float64{100, 102, 105, 110, 118, 120, 125, 145}, []ev{P(100, 145), R(145)}, 6},
 		{"make chatters in long runs", SqueezeGrade, []float64{100, 120, 121, 124, 125, 165}, []ev{P(100, 145), R(165)}, 4},
-		{"longest chatter of both edges", SqueezeGrade, []float64{100, 100.1, 125, 165, 189.9, 190}, []ev{P(100, 140), R(165)}, 4},
+		{"longest chatter of both edges", SqueezeGrade, []float64{100, 100.1, 125, 165, 189.9, 190}, []ev{P(100, 153), R(165)}, 4},
+		{"a spike before a doubt", SqueezeGrade, []float64{100, 102, 122, 147}, []ev{D(100)}, 2},
+		{"a spike before noise", SqueezeGrade, []float64{100, 102, 124, 141}, nil, 4},
+		{"a spike before the longest doubt that chatter could be", SqueezeGrade, []float64{100, 102, 122, 149.999}, []ev{D(100)}, 2},
+		{"short touches", SqueezeGrade, []float64{100, 101, 117, 118, 135, 140.1}, []ev{D(100), C}, 0},
+		{"hum of the mains", SqueezeGrade, []float64{100, 110, 120, 130, 140, 150, 160, 170}, []ev{D(100), C}, 0},
+		{"interference as long open as closed", SqueezeGrade, func() (on []float64) {
+			for x := 100.; x < 200; x += 0.05 {
+				on = append(on, x, x+0.025)
+			}
+			return on
+		}(), []ev{D(100), C}, 0},
 		{"release chatter does not lift a doubt", SqueezeGrade, []float64{100, 130, 133, 135, 140, 142, 150, 154}, []ev{D(100)}, 6},
 		{"release chatter does not lift noise", SqueezeGrade, []float64{100, 115, 118, 123, 126, 130}, nil, 6},
 		{"five a second, short", SqueezeGrade, []float64{100, 160, 300, 360, 500, 560}, []ev{P(100, 140), R(160), P(300, 340), R(360), P(500, 540), R(560)}, 0},

@@ -3,6 +3,7 @@
 package contact
 
 import (
+	"slices"
 	"sort"
 	"time"
 )
@@ -24,6 +25,9 @@ func (s Source) String() string { return [...]string{"squeeze", "step", "report"
 type Sighting struct {
 	Source Source
 	Event
+	// Begun is when the push began of which a squeeze came, where that is known;
+	// else it is At.
+	Begun time.Duration
 }
 
 // When is the instant by which a sighting takes its place in the order of
@@ -47,7 +51,16 @@ type Panel struct {
 	pair          *Pair   // as a changeover pair
 	now           time.Duration
 	wait          []Sighting
+	pushes        []push // those that may yet become squeezes
 }
+
+// A push of the bulb, as a sensor tells it.
+type push struct {
+	from, to time.Duration
+	on       bool // to is not known yet
+}
+
+func (u push) holds(at time.Duration) bool { return u.from <= at && (u.on || at <= u.to) }
 
 // NewPanel returns a panel whose contacts are all open since from. The button
 // of a supervised panel is a changeover pair.
@@ -69,6 +82,35 @@ func (p *Panel) Supervised() bool { return p.pair != nil }
 func (p *Panel) SqueezeEdge(at time.Duration, closed bool) {
 	p.Advance(at)
 	p.squeeze.Edge(at, closed)
+}
+
+// PushEdge says that a push of the bulb has begun, or that it is known what has
+// come of it: the squeezes whose first edge was fed meanwhile. It holds nothing
+// back by itself (see Pushing).
+func (p *Panel) PushEdge(at time.Duration, on bool) {
+	p.Advance(at)
+	n := len(p.pushes)
+	switch open := n > 0 && p.pushes[n-1].on; {
+	case on && !open:
+		p.pushes = append(p.pushes, push{from: at, on: true})
+	case !on && open:
+		p.pushes[n-1].to, p.pushes[n-1].on = at, false
+	}
+}
+
+// Pushing is the begin of the first push that may yet become a squeeze, or whose
+// squeeze has not been taken.
+func (p *Panel) Pushing() (at time.Duration, ok bool) {
+	p.Advance(p.now)
+	for _, s := range p.wait {
+		if s.Begun < s.At && (!ok || s.Begun < at) {
+			at, ok = s.Begun, true
+		}
+	}
+	if len(p.pushes) > 0 && (!ok || p.pushes[0].from < at) {
+		return p.pushes[0].from, true
+	}
+	return at, ok
 }
 
 // StepEdge feeds the tester's go-on contact.
@@ -123,9 +165,25 @@ func (p *Panel) Advance(now time.Duration) {
 	p.each(func(s Source, f filter) {
 		f.Advance(p.now)
 		for _, e := range f.Take() {
-			p.wait = append(p.wait, Sighting{s, e})
+			p.wait = append(p.wait, Sighting{s, e, p.begun(s, e)})
 		}
 	})
+	p.pushes = slices.DeleteFunc(p.pushes, func(u push) bool {
+		open, pending := p.squeeze.Pending()
+		return !u.on && u.to < p.now && !(pending && u.holds(open))
+	})
+}
+
+// begun is when the push began of which a squeeze came.
+func (p *Panel) begun(s Source, e Event) time.Duration {
+	if s == Squeeze && (e.Kind == Pressed || e.Kind == Doubtful) {
+		for _, u := range p.pushes {
+			if u.holds(e.At) {
+				return u.from
+			}
+		}
+	}
+	return e.At
 }
 
 // Next is the instant at which Advance will have something to do, or Take
@@ -136,7 +194,9 @@ func (p *Panel) Next() (at time.Duration, ok bool) {
 			at, ok = t, true
 		}
 	})
-	if _, held := p.pending(); !held && len(p.wait) > 0 {
+	_, held := p.pending()
+	settled := len(p.pushes) > 0 && !p.pushes[0].on && p.pushes[0].to >= p.now
+	if !held && len(p.wait) > 0 || settled {
 		return p.now + 1, true // what was found at this very instant can be taken once it is past
 	}
 	return at, ok

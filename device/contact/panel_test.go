@@ -165,7 +165,7 @@ func TestInContract(t *testing.T) {
 		add := func(s Source, all []drawn) {
 			held[s] = all
 			for _, d := range all {
-				want = append(want, Sighting{s, Event{Kind: Pressed, At: d.first}})
+				want = append(want, Sighting{s, Event{Kind: Pressed, At: d.first}, d.first})
 			}
 		}
 		add(Squeeze, presses(t, &tr, squeeze, between(t, 300*ms, 600*ms, "start"), clear))
@@ -193,7 +193,7 @@ func TestInContract(t *testing.T) {
 		for _, s := range same(t, tr, supervised) {
 			switch s.Kind {
 			case Pressed:
-				got = append(got, Sighting{s.Source, Event{Kind: Pressed, At: s.At}})
+				got = append(got, Sighting{s.Source, Event{Kind: Pressed, At: s.At}, s.Begun})
 				grade := SqueezeGrade
 				if s.Source == Report {
 					grade = ReportGrade
@@ -251,7 +251,7 @@ func TestPanel(t *testing.T) {
 	if next, ok := p.Next(); !ok || next != 150*ms {
 		t.Errorf("next at %v, want the step's 150 ms", next)
 	}
-	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Squeeze, Event{Pressed, 100 * ms, 140 * ms}}) {
+	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Squeeze, Event{Pressed, 100 * ms, 140 * ms}, 100 * ms}) {
 		t.Errorf("got %v: the squeeze is known, and nothing was before it", got)
 	}
 	if p.Reached() != 110*ms {
@@ -261,7 +261,7 @@ func TestPanel(t *testing.T) {
 		t.Error("levels", sq, st, rep, rest)
 	}
 	p.Advance(150 * ms)
-	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Step, Event{Pressed, 110 * ms, 150 * ms}}) {
+	if got := p.Take(); len(got) != 1 || got[0] != (Sighting{Step, Event{Pressed, 110 * ms, 150 * ms}, 110 * ms}) {
 		t.Errorf("got %v", got)
 	}
 	if !p.Supervised() || !p.Sound() {

@@ -28,9 +28,11 @@ type Single struct {
 // has been open for longer than MaxChatter. A closed run is bridged over spikes.
 type stretch struct {
 	first   time.Duration // its first edge
+	from    time.Duration // the same, but for a lone touch before it
 	edges   int           // not yet explained
 	touch   time.Duration // start of its first run that is no spike, once that has ended
 	run     time.Duration // start of the present closed run
+	gaps    time.Duration // hairlines bridged in the present closed run
 	joinAt  time.Duration // the run joins the one from joinTo once it lasts to here; 0: no
 	joinTo  time.Duration
 	joined  time.Duration // when it did
@@ -75,19 +77,32 @@ func (c *Single) Edge(at time.Duration, closed bool) {
 	case !closed:
 		c.opened(at, from)
 	case c.active:
-		c.now.reclosed(at, from)
+		c.now.reclosed(at, from, c.spaced)
 	default:
-		c.active, c.now = true, stretch{first: at, run: at}
+		c.active, c.now = true, stretch{first: at, from: at, run: at}
 	}
 	c.now.edges++
 }
 
-// reclosed begins another closed run after a gap.
-func (s *stretch) reclosed(at, gapFrom time.Duration) {
+// reclosed begins another closed run after a gap. A squeeze too many is worse
+// than one too few, so that a pedal's closure has to stand by itself: without a
+// spike before it, and with no more hairlines than make a spike together.
+func (s *stretch) reclosed(at, gapFrom time.Duration, pedal bool) {
 	gap := at - gapFrom
 	if gap <= hairline {
-		s.ended = s.ended && s.rel != gapFrom
-		return
+		s.gaps += gap
+		if !pedal || s.verdict != unsure || s.gaps <= MaxSpike {
+			s.ended = s.ended && s.rel != gapFrom
+			return
+		}
+	}
+	s.gaps = 0
+	switch {
+	case gap <= MaxSpike:
+	case pedal && s.run == s.first && s.best <= MaxSpike:
+		s.from = at
+	default: // more than one: chatter
+		s.from = s.first
 	}
 	s.told = s.told && gap <= MaxSpike
 	s.joinAt, s.joinTo = 0, s.run
@@ -174,12 +189,17 @@ func (c *Single) next() (at time.Duration, act func(time.Duration)) {
 }
 
 // sureAt is when the present closed run, if it lasts, makes a press of the
-// stretch: it has to reach Sure after the first edge, be longer than any run
-// before it in the stretch (else that one was the press and this is the
-// chatter of its release), and outlast the bounce of a release close before.
+// stretch: it has to reach Sure after the first edge, be no noise by itself (short
+// touches are no press, however many), be longer than any run before it in the
+// stretch (else that one was the press and this is the chatter of its release),
+// and outlast the bounce of a release close before.
 func (c *Single) sureAt() time.Duration {
 	s := &c.now
-	at := max(s.begin(s.run)+c.grade.Sure, s.run+max(s.best, min(solid, c.grade.Doubt)), s.joined, c.since)
+	body := c.grade.Doubt
+	if s.from > s.first {
+		body = leanest
+	}
+	at := max(s.begin(s.run)+c.grade.Sure, s.run+max(s.best, body), s.joined, c.since)
 	if c.tail() && !c.tooSoon() {
 		at = max(at, c.lastRel+longBounce)
 	}
@@ -316,7 +336,7 @@ func (c *Single) settle(at time.Duration) {
 func (c *Single) judge(at time.Duration) {
 	s := &c.now
 	from := s.bestEnd - s.best
-	long := s.bestEnd - s.first
+	long := s.bestEnd - s.from
 	if s.best <= MaxSpike {
 		long = s.total // spikes are as long as they are together
 	}

@@ -431,7 +431,8 @@ func (p *fakePort) close() error { return p.release() }
 // ever, a negative wait not at all, and Halt is forgotten when nobody waits.
 type fakeSet struct {
 	*fakeRequest
-	halt chan struct{}
+	halt    chan struct{}
+	endless bool // a long wait is one without end
 }
 
 func (s *fakeSet) WaitForEdge(d time.Duration) (int, gpio.Edge, error) {
@@ -445,7 +446,7 @@ func (s *fakeSet) WaitForEdge(d time.Duration) (int, gpio.Edge, error) {
 	s.k.mu.Unlock()
 	defer s.k.do(func() { s.waiting, s.halt = false, nil })
 	var late <-chan time.Time
-	if d != 0 {
+	if d != 0 && !(s.endless && d >= longWait) {
 		timer := time.NewTimer(d)
 		defer timer.Stop()
 		late = timer.C

@@ -285,7 +285,11 @@ func (s *Source) drop(w *watch, err error) {
 	reason := "closed"
 	if err != nil {
 		reason = s.words(w.chip, err)
-		w.lost(s.clock.Now(), reason)
+		w.mu.Lock()
+		if !w.said {
+			w.lost(s.clock.Now(), reason)
+		}
+		w.mu.Unlock()
 		s.log.Error("GPIO chip", "chip", w.chip.Label, "err", err)
 	}
 	for i := range w.lines {

@@ -69,6 +69,7 @@ type watch struct {
 	lines  []watched
 	batch  []event
 	broken error
+	said   bool          // that it is
 	look   time.Duration // when to look at the levels
 
 	beat  atomic.Int64 // instant of the last beat of the pulse
@@ -287,12 +288,14 @@ func (w *watch) sooner(at time.Duration) {
 	}
 }
 
-// now takes at once; an error breaks the watch.
+// now takes at once; an error breaks the watch. It is said before whoever asked
+// can go on as if there had been nothing to read.
 func (w *watch) now() error {
 	w.mu.Lock()
 	err := w.take()
 	if err != nil && w.broken == nil {
-		w.broken = err
+		w.broken, w.said = err, true
+		w.lost(w.clock.Now(), w.source.words(w.chip, err))
 		select {
 		case w.poke <- struct{}{}:
 		default:

@@ -251,9 +251,20 @@ func TestStaleWhileArming(t *testing.T) {
 		}
 		src := b.source(0)
 		to := &sink{src: src, edges: map[device.Line][]sent{}}
-		ctx, cancel := context.WithTimeout(t.Context(), 60*ms)
-		src.Watch(ctx, to)
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan struct{})
+		go func() {
+			defer close(ended)
+			src.Watch(ctx, to)
+		}()
+		for armed := false; !armed; time.Sleep(ms) {
+			to.mu.Lock()
+			armed = len(to.order) >= len(b.contacts)
+			to.mu.Unlock()
+		}
+		time.Sleep(60 * ms) // for what should not come
 		cancel()
+		<-ended
 		if got := to.edges[device.TasteNO]; len(got) != 1 || got[0].closed {
 			t.Errorf("%s: %v, want one open level", mode, got)
 		}
@@ -596,4 +607,30 @@ func Example_words() {
 	//  2 lines are called PEDAL: line 0 of fake-pins (gpiochip0), line 0 of fake-pins (gpiochip1); name chip and offset
 	//  2 chips are called fake-pins: name it by the kernel's name (gpiochip0, gpiochip1)
 	// gpiochip1 <nil>
+}
+
+// A Flush that cannot read what the kernel holds says so before it returns: the
+// loop goes on to its verdict right after it.
+func TestFlushThatCannotReadSaysSo(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBed(t, Kernel)
+		src, to := begin(t, b)
+		pass(20 * ms)
+		b.do(func() { b.broken = unix.EIO })
+		b.Set(device.TasteNC, false) // the wearer presses
+		b.Set(device.TasteNO, true)
+		src.Flush()
+		to.mu.Lock()
+		lost, edges := len(to.lost), len(to.edges[device.TasteNO])
+		to.mu.Unlock()
+		if lost == 0 && edges == 1 {
+			t.Error("neither the press nor a word that it may be missing was handed over")
+		}
+		pass(ms)
+		to.mu.Lock()
+		defer to.mu.Unlock()
+		if len(to.lost) != 1 {
+			t.Errorf("it was said %d times: %q", len(to.lost), to.lost)
+		}
+	})
 }

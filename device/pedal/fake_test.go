@@ -383,9 +383,9 @@ func (b *bench) heard() []string {
 
 func (b *bench) until(what string, cond func() bool) {
 	b.t.Helper()
-	for end := time.Now().Add(10 * time.Second); !cond(); time.Sleep(time.Millisecond) {
+	for end := time.Now().Add(time.Minute); !cond(); time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
-			b.t.Fatalf("%s: not within 10 s; said %q, report %v", what, b.heard(), b.src.Report())
+			b.t.Fatalf("%s: not within a minute; said %q, report %v", what, b.heard(), b.src.Report())
 		}
 	}
 }
@@ -420,13 +420,18 @@ func (b *bench) later() {
 	b.clock.advance(lookEvery)
 }
 
-func (b *bench) plug(id identity) *fakeDevice {
+// plug puts a device into the folder; a look may find it at once, as it is
+// made.
+func (b *bench) plug(id identity, is ...func(*fakeDevice)) *fakeDevice {
 	b.folder.mu.Lock()
 	defer b.folder.mu.Unlock()
 	b.folder.number++
 	d := &fakeDevice{
 		folder: b.folder, clock: b.clock, id: id,
 		name: fmt.Sprintf("event%d", b.folder.number), stamp: stamp{int64(b.folder.number), 1},
+	}
+	for _, f := range is {
+		f(d)
 	}
 	b.folder.devices[d.name] = d
 	return d

@@ -87,10 +87,10 @@ func (s *Source) Learn(ctx context.Context, l device.Line) (Learned, error) {
 	}()
 	for {
 		s.mu.Lock()
-		for _, h := range s.open {
-			s.turn(h) // what the kernel holds came before now
-		}
 		now := s.clock.Now()
+		for _, h := range s.open {
+			s.turn(h) // whatever came before now is known then
+		}
 		got, done, err := lr.verdict(now)
 		if done && err == nil {
 			err = s.set(l, got.Key)

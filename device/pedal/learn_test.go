@@ -46,7 +46,7 @@ func (b *bench) outcome(done <-chan lesson) lesson {
 	select {
 	case got := <-done:
 		return got
-	case <-time.After(10 * time.Second):
+	case <-time.After(time.Minute):
 		b.src.mu.Lock()
 		defer b.src.mu.Unlock()
 		b.t.Fatalf("Learn does not return at %v; said %q; learner %+v", b.clock.Now(), b.heard(), b.src.learn)
@@ -181,8 +181,7 @@ func TestLearnGivesUp(t *testing.T) {
 	}
 
 	d := b.plug(pedalWith("Hillside Mouse", "usb-1/input0", 0x110, 48))
-	held := b.plug(pedalWith("Hillside One", "usb-2/input0", 48))
-	held.foreign = true
+	b.plug(pedalWith("Hillside One", "usb-2/input0", 48), func(d *fakeDevice) { d.foreign = true })
 	b.later()
 	done = b.learning(device.Squeeze, d)
 	b.tap(d, 0x110)

@@ -154,8 +154,7 @@ func TestUnplugAndReplugDuringAPress(t *testing.T) {
 	}
 	b.src.Flush()
 	b.hear(said...) // once
-	again := b.plug(pedalWith("Hillside One", "usb-7/input0", 48))
-	again.state.set(48, true)
+	again := b.plug(pedalWith("Hillside One", "usb-7/input0", 48), func(d *fakeDevice) { d.state.set(48, true) })
 	b.later()
 	said = append(said, "squeeze 1")
 	b.hear(said...)
@@ -188,8 +187,7 @@ func TestNotThereAtTheStart(t *testing.T) {
 	b.later()
 	b.report(device.Squeeze, device.Failed, "it has no key 48")
 	wrong.unplug()
-	denied := b.plug(pedalWith("Hillside One", "usb-1/input0", 48))
-	denied.denied = true
+	denied := b.plug(pedalWith("Hillside One", "usb-1/input0", 48), func(d *fakeDevice) { d.denied = true })
 	b.later()
 	b.report(device.Squeeze, device.Failed, "1 input devices may not be read", "group input")
 	denied.mu.Lock()
@@ -200,9 +198,10 @@ func TestNotThereAtTheStart(t *testing.T) {
 	if got := b.heard(); got[2] != "squeeze 0" || len(got) != 3 {
 		t.Errorf("said %q, want two losses and a level", got)
 	}
-	if b.changes == 0 {
+	if b.mu.Lock(); b.changes == 0 {
 		t.Error("nobody was told that the report changed")
 	}
+	b.mu.Unlock()
 }
 
 func TestAnotherProgramHoldsIt(t *testing.T) {

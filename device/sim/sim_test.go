@@ -21,7 +21,7 @@ import (
 
 func take(t *testing.T, b *sim.Board) device.Edge {
 	t.Helper()
-	late, stop := clock.New(1).Wake(5 * time.Second)
+	late, stop := clock.New(1).Wake(time.Minute)
 	defer stop()
 	select {
 	case e := <-b.Edges():

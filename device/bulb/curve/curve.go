@@ -24,8 +24,11 @@
 // bulbsim), which hold to the same laws.
 //
 // What it cannot see: that all ten squeezes of the calibration were equally
-// shallow. A jet that clogs makes every squeeze look larger; the volume taken
-// in does not follow, and from that it is told (Disagrees).
+// shallow; and a push of under a quarter of a bulb that is so gentle that its
+// pressure stays in the noise, under Start (some 70 Pa, 7 mm of water). A larger
+// one is told when the bulb fills. A jet that clogs makes every squeeze look
+// larger; the volume taken in does not follow, and from that it is told
+// (Disagrees).
 //
 // It must not import anything of tallyhood, read a clock or do I/O, and it must
 // not know what a squeeze means for a run.
@@ -52,7 +55,7 @@ const (
 	Shallow                // let go, or held, before it was flat
 	Unfilled               // the squeeze began before the bulb had filled again
 	Doubted                // flat by the numbers, but they cannot be trusted; see Why
-	Touched                // too little to be a squeeze
+	Touched                // too little to be a squeeze; many together are Doubted
 	Filled                 // the bulb has filled again after a squeeze
 	Drifted                // the rest level has moved
 	Disagrees              // volumes out and in no longer fit the calibration
@@ -105,6 +108,10 @@ const (
 	fullShare = 0.90
 	// touchShare: less is a touch.
 	touchShare = 0.10
+	// spiltShare: touches that together expelled so much are told as a doubtful
+	// squeeze. Mist is made of the air that goes through the jet, so that what
+	// nobody hears of is bounded by half a bulb, however many touches there are.
+	spiltShare = 0.50
 	// peakShare of the usual peak, half the usual speed: the share of the jet's
 	// resistance that is laminar, and not of the orifice equation, grows as flow
 	// falls, and makes the volume of slower squeezes look larger than it is.
@@ -127,7 +134,8 @@ const (
 	// a second push and filling take 150 ms and more, and of one that falls into
 	// a shorter gap the end of the filling is seen (missedShare).
 	MaxGap = 100 * ms
-	// missedShare of a bulb taken in by one that was full: a squeeze was missed.
+	// missedShare of a bulb taken in by one that was full: a squeeze was missed,
+	// for want of readings or since it was too gentle to stand out.
 	missedShare = 0.25
 	// coarse: with samples further apart than this a squeeze's volume is not
 	// to be trusted.

@@ -26,11 +26,13 @@ type Detector struct {
 	sink    time.Duration // the first of them
 	empty   bool          // Filled is still to be told
 	blind   bool          // readings are missing since the bulb was full and at rest
-	missed  float64       // volume taken in since then
+	calm    bool          // the bulb is full, and nothing has been pushed since it was at rest
+	missed  float64       // volume taken in since blind or calm
 	rise    time.Duration // begin of the present pressure over dead, while no squeeze
 	rising  bool
 	fresh   bool    // it is not part of the squeeze in progress
 	pre     float64 // volume expelled since rise
+	spilt   float64 // share of a bulb that touches expelled since they were last told
 	sq      squeeze
 	active  bool
 	volume  volumes // of the last squeeze, to be compared
@@ -101,6 +103,14 @@ func (d *Detector) Odd() bool { return d.odd }
 // Ready says that the rest level is known and the readings are fit for use.
 func (d *Detector) Ready() bool { return !d.starting && !d.fault }
 
+// Pushing says that a push has begun of which it is not known what it is: the
+// pressure is over Start or a touch's volume has left the bulb, or readings are
+// missing that may hide one. What has left the bulb before that is less than a
+// touch in pushes of up to half a second, a fifth of a bulb at 0.9 s.
+func (d *Detector) Pushing() bool {
+	return d.Ready() && (d.active && !d.sq.told || d.fresh && d.pre >= touchShare*d.p.Out || d.blind)
+}
+
 // Take returns the events since the last call, in the order of Known.
 func (d *Detector) Take() []Event {
 	out := d.out
@@ -159,7 +169,7 @@ func (d *Detector) lose(s Sample) {
 	}
 	d.active, d.rising, d.fresh, d.pre = false, false, false, 0
 	d.fill, d.unsure, d.sucked, d.empty = 0, true, false, true
-	d.volume, d.blind = volumes{}, false
+	d.volume, d.blind, d.calm = volumes{}, false, false
 	d.flow.begun, d.flow.steady, d.lvl.on, d.lvlFlow = false, 0, false, 0
 }
 
@@ -234,10 +244,10 @@ func (d *Detector) breathe(in float64) {
 	if in == 0 {
 		return
 	}
-	if d.blind {
+	if d.blind || d.calm {
 		d.missed += in
 		if d.missed >= missedShare*d.p.In {
-			d.blind = false
+			d.blind, d.calm = false, false
 			d.tell(Event{Kind: Doubted, Why: "the bulb filled after a squeeze that was not seen"})
 		}
 	}
@@ -266,6 +276,9 @@ func (d *Detector) push(out float64) {
 		d.rising, d.rise, d.pre = true, at, 0
 		d.fresh = !d.active || d.sq.told || at-d.sq.lastOut > pauseMost
 	case x <= d.p.Dead:
+		if d.fresh && d.pre >= touchShare*d.p.Out && d.calm {
+			d.blind, d.missed = true, 0 // whether that was a push, the filling tells
+		}
 		d.rising, d.fresh = false, false
 	}
 	if d.fresh && x > d.p.Start {
@@ -299,7 +312,7 @@ func (d *Detector) push(out float64) {
 
 func (d *Detector) begin() {
 	d.compare()
-	d.blind = false
+	d.blind, d.calm = false, false
 	d.active, d.sq = true, squeeze{begun: d.rise, before: d.fill, out: d.pre}
 	if !d.unsure {
 		d.fill = max(0, d.fill-d.pre/d.p.Out)
@@ -312,7 +325,8 @@ func (d *Detector) begin() {
 func (d *Detector) pause() {
 	still := d.flow.still()
 	if still >= restAfter {
-		d.blind = false
+		d.blind, d.missed = false, 0
+		d.calm = !d.active && !d.unsure && d.fill >= fullShare
 	}
 	if d.active {
 		if !d.sq.told && still >= max(holdLeast, 3*d.p.Fill) {

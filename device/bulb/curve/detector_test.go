@@ -132,16 +132,118 @@ func TestHeld(t *testing.T) {
 	want(t, d.Take(), Squeezed)
 }
 
-// TestTouches: movements that are no squeezes.
+// TestTouches: movements that are no squeezes. What is not told of them stays
+// under half a bulb.
 func TestTouches(t *testing.T) {
 	b, d := rig(t, 6)
 	for i := range 20 {
 		b.squeeze(bulbsim.Squeeze{At: b.now + time.Duration(i)*500*ms, Push: 30 * ms, Hold: 50 * ms, Release: 60 * ms, Depth: 0.01 + 0.003*float64(i)})
 	}
-	b.run(b.now+11*second, d.Add)
-	for _, e := range d.Take() {
-		if e.Kind != Touched && e.Kind != Filled {
-			t.Errorf("%+v", e)
+	before, touches, doubts := b.bulb.Expelled(), 0, 0
+	for range 11 {
+		b.run(b.now+second, d.Add)
+		for _, e := range d.Take() {
+			switch e.Kind {
+			case Touched:
+				touches++
+			case Doubted:
+				doubts++
+			case Filled:
+			default:
+				t.Errorf("%+v", e)
+			}
+		}
+		if out := (b.bulb.Expelled() - before) / b.bulb.Full(); out > 0.75+float64(doubts)*0.75 || doubts > 0 && out < 0.45 {
+			t.Errorf("%d doubts when the touches had expelled %.2f of a bulb", doubts, out)
+		}
+	}
+	if touches < 13 || doubts != 1 {
+		t.Errorf("%d touches, %d doubts", touches, doubts)
+	}
+}
+
+// A bulb squeezed flat too slowly for the pressure to stand out is not counted,
+// and not without a word.
+func TestGentle(t *testing.T) {
+	for _, push := range []time.Duration{1500 * ms, 2 * second, 4 * second} {
+		for _, hold := range []time.Duration{0, 200 * ms, 2 * second} {
+			b, d := rig(t, 6)
+			at := b.now + 100*ms
+			b.squeeze(bulbsim.Squeeze{At: at, Push: push, Hold: hold, Release: 80 * ms, Depth: 1})
+			b.run(at+push+hold+3*second, d.Add)
+			want(t, d.Take(), Doubted)
+			if d.Pushing() {
+				t.Error("pushing at rest")
+			}
+		}
+	}
+	// Where it stands out a little, nothing passes it until the filling has told,
+	// or there has been a rest.
+	for _, c := range []struct {
+		push  time.Duration
+		stood int     // at least so many of 20
+		most  float64 // expelled by then
+	}{{1200 * ms, 20, 0.4}, {1400 * ms, 10, 0.8}} {
+		stood, most := 0, 0.0
+		for seed := range uint64(20) {
+			b, d := rig(t, seed)
+			at := b.now + 100*ms
+			b.squeeze(bulbsim.Squeeze{At: at, Push: c.push, Release: 80 * ms, Depth: 1})
+			var since time.Duration
+			before, rested := b.bulb.Expelled(), false
+			b.run(at+4*second, func(s Sample) {
+				d.Add(s)
+				rested = rested || since > 0 && d.flow.still() >= restAfter
+				switch {
+				case rested:
+				case d.Pushing() && since == 0:
+					since = s.At
+					most = max(most, (b.bulb.Expelled()-before)/b.bulb.Full())
+				case !d.Pushing() && since > 0 && !slices.ContainsFunc(d.out, func(e Event) bool { return e.Kind == Doubted || e.Kind == Shallow }):
+					t.Fatalf("seed %d: pushing since %v, and not any more at %v, with nothing told", seed, since-at, s.At-at)
+				}
+			})
+			if since > 0 {
+				stood++
+			}
+		}
+		if stood < c.stood || most > c.most {
+			t.Errorf("%d of 20 pushes of %v stood out, the last after %.2f of a bulb", stood, c.push, most)
+		}
+	}
+}
+
+// A push is told before much of the bulb has left it, and until it is known
+// what it is; a bulb at rest, held or filling is not being pushed.
+func TestPushing(t *testing.T) {
+	for _, h := range []bulbsim.Squeeze{
+		{Push: 80 * ms, Hold: 100 * ms, Release: 80 * ms, Depth: 1},
+		{Push: 300 * ms, Hold: 50 * ms, Release: 80 * ms, Depth: 1},
+		{Push: 900 * ms, Hold: 50 * ms, Release: 80 * ms, Depth: 1},
+		{Push: 200 * ms, Hold: 600 * ms, Release: 80 * ms, Depth: 0.6},
+		{Push: 200 * ms, Hold: 3 * second, Release: 80 * ms, Depth: 0.6},
+		{Push: 40 * ms, Hold: 50 * ms, Release: 60 * ms, Depth: 0.05},
+	} {
+		b, d := rig(t, 9)
+		h.At = b.now + 100*ms
+		b.squeeze(h)
+		before, pushing, told := b.bulb.Expelled(), false, false
+		b.run(h.End()+2*second, func(s Sample) {
+			out := (b.bulb.Expelled() - before) / b.bulb.Full()
+			d.Add(s)
+			for _, e := range d.Take() {
+				told = told || e.Kind != Filled
+			}
+			if !told && out > 0.2 && !d.Pushing() {
+				t.Errorf("%+v: %.2f expelled, and no push told", h, out)
+			}
+			if d.Pushing() && (told || s.At < h.At) {
+				t.Errorf("%+v: pushing at %v, told %v", h, s.At-h.At, told)
+			}
+			pushing = pushing || d.Pushing()
+		})
+		if !pushing || !told {
+			t.Errorf("%+v: pushing %v, told %v", h, pushing, told)
 		}
 	}
 }

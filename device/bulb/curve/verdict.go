@@ -56,6 +56,8 @@ func (d *Detector) short(e Event) {
 	q := &d.sq
 	q.told = true
 	switch {
+	case e.Volume < touchShare && d.spill(e.Volume):
+		e.Kind, e.Why = Doubted, "the touches together are as much as half a squeeze"
 	case e.Volume < touchShare:
 		e.Kind = Touched
 	case q.spoilt != "" && e.Volume >= flatShare/2:
@@ -66,6 +68,16 @@ func (d *Detector) short(e Event) {
 		e.Kind = Shallow
 	}
 	d.tell(e)
+}
+
+// spill adds what a touch expelled, and says whether it has to be told.
+func (d *Detector) spill(share float64) bool {
+	d.spilt += share
+	if d.spilt < spiltShare {
+		return false
+	}
+	d.spilt = 0
+	return true
 }
 
 // compare holds the volume expelled against the one taken in afterwards.

@@ -282,15 +282,27 @@ func (b *bench) set(l device.Line, closed bool) {
 	set(b.t, b.rig, l, closed)
 }
 
+// settle waits, on a machine that may stand still, for what should hold by now:
+// there the source may not have had its turn yet.
+func (b *bench) settle(what string, holds func() bool) {
+	b.t.Helper()
+	if b.rig.Still {
+		b.until(what, holds)
+	}
+}
+
 // quiet lets pass what may still be on its way.
 func (b *bench) quiet() { b.sleep(250 * time.Millisecond) }
 
+// told are the losses but those that are right on a machine that stands still.
+func (b *bench) told() []string {
+	return slices.DeleteFunc(b.rec.losses(), func(lost string) bool { return b.rig.Still && strings.Contains(lost, "stood still") })
+}
+
 func (b *bench) noLoss() {
 	b.t.Helper()
-	for _, lost := range b.rec.losses() {
-		if !b.rig.Still || !strings.Contains(lost, "stood still") {
-			b.t.Errorf("lost without a reason: %q", lost)
-		}
+	for _, lost := range b.told() {
+		b.t.Errorf("lost without a reason: %q", lost)
 	}
 }
 
@@ -393,6 +405,7 @@ func bounce(t testing.TB, r Rig) {
 			made++
 			b.until(fmt.Sprintf("%s settled, closed: %v", l, closed), func() bool { return b.rec.closed(l) == closed })
 			b.sleep(2 * b.rig.Dwell)
+			b.settle("the level at rest", func() bool { return b.rec.closed(l) == closed }) // it had it in the middle, too
 			if b.rec.closed(l) != closed {
 				t.Fatalf("the line rests with closed %v, and the last edge says otherwise", closed)
 			}
@@ -414,6 +427,7 @@ func fastEdges(t testing.TB, r Rig) {
 	}
 	b.until("the last level", func() bool { return b.rec.closed(l) })
 	b.quiet()
+	b.settle("the last level at rest", func() bool { return b.rec.closed(l) })
 	if got := len(b.rec.of(l)); got > n+1 || !b.rec.closed(l) {
 		t.Errorf("%d edges of %d, the last with closed %v", got-1, n, b.rec.closed(l))
 	}
@@ -544,6 +558,7 @@ func closeAtOnce(t testing.TB, r Rig) {
 func overrun(t testing.TB, r Rig) {
 	b := rest(t, r, 16)
 	l := b.rig.Lines[0]
+	b.sleep(b.rig.Dwell) // all of the source waits, so none is kept from beginning
 	hold := make(chan struct{})
 	b.rec.mu.Lock()
 	b.rec.hold = hold // the reader is stuck in the sink
@@ -559,9 +574,10 @@ func overrun(t testing.TB, r Rig) {
 	b.rec.hold = nil
 	b.rec.mu.Unlock()
 	close(hold)
-	b.until("Lost after a queue overrun", func() bool { return len(b.rec.losses()) > 0 })
+	b.until("Lost after a queue overrun", func() bool { return len(b.told()) > 0 })
 	b.until("the last level", func() bool { return b.rec.closed(l) })
 	b.quiet()
+	b.settle("the last level at rest", func() bool { return b.rec.closed(l) })
 	if !b.rec.closed(l) {
 		t.Error("the level is wrong after an overrun")
 	}
@@ -588,7 +604,7 @@ func unplugged(t testing.TB, r Rig) {
 		}
 		return true
 	}
-	b.until("Lost when the chip is gone", func() bool { return len(b.rec.losses()) > 0 })
+	b.until("Lost when the chip is gone", func() bool { return len(b.told()) > 0 })
 	b.until("Failed in the report", failed)
 	b.sleep(500 * time.Millisecond)
 	if b.rec.closed(l) || len(b.rec.of(l)) != 1 {
@@ -604,7 +620,7 @@ func unplugged(t testing.TB, r Rig) {
 	})
 	b.set(l, false)
 	b.until("an edge of the chip that is back", func() bool { return !b.rec.closed(l) })
-	if n := len(b.rec.losses()); n != 1 {
-		t.Errorf("one unplugging was told %d times: %q", n, b.rec.losses())
+	if n := len(b.told()); n != 1 {
+		t.Errorf("one unplugging was told %d times: %q", n, b.told())
 	}
 }
