@@ -222,8 +222,10 @@ func (w writing) Snapshot(ctx context.Context, to io.Writer, begin func(size int
 
 // First implements api.Backup.
 func (s *safe) First(ctx context.Context) (bool, error) {
-	runs, err := archive.List(ctx, s.store, nil, 1)
-	if err != nil || len(runs) > 0 {
+	// What is no run, such as the stream of people and kit, may have begun later.
+	const streams = 64
+	infos, err := s.store.Streams(ctx, 0, streams)
+	if err != nil || slices.ContainsFunc(infos, func(i store.StreamInfo) bool { return archive.IsRun(i.Stream) }) {
 		return false, err
 	}
 	people := false

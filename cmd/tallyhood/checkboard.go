@@ -239,6 +239,9 @@ func (w *watched) run(ctx context.Context, until time.Duration, done func() bool
 func (w *watched) edge(e device.Edge) {
 	w.at = max(w.at, e.At)
 	c := w.contacts[e.Line]
+	if c == nil {
+		return // such as device.Push, which is no contact
+	}
 	found := !c.Known // the first is the level that it was found with
 	c.Closed, c.Known = e.Closed, true
 	if found && !e.Closed {

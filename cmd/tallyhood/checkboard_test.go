@@ -38,10 +38,6 @@ func guided(t *testing.T, cross map[string]string) (code int, said string) {
 		if closed {
 			b = 1
 		}
-		if contact == "button" {
-			fmt.Fprintf(c, "taste_nc %d\ntaste_no %d\n", 1-b, b)
-			return
-		}
 		fmt.Fprintf(c, "%s %d\n", contact, b)
 	}
 	last := ""

@@ -62,7 +62,10 @@ func TestClaimOnlyForAPassThatCounts(t *testing.T) {
 		do  func(o *office)
 		why string
 	}{
-		"it counts":    {func(*office) {}, ""},
+		"it counts": {func(o *office) {
+			_, err := o.desk.Enter(ctx, programme.PersonForm{Name: "Ben Quarles", Rules: "us-osha"}, by)
+			must(o.t, err)
+		}, ""},
 		"a later pass": {func(o *office) { test(o, "r000200", procedure.Pass) }, "a later test with this facepiece counts"},
 		"a later fail": {func(o *office) { test(o, "r000200", procedure.Fail) }, "a later test with this facepiece showed a leak"},
 		"something happened": {func(o *office) {
@@ -102,6 +105,21 @@ func TestClaimOnlyForAPassThatCounts(t *testing.T) {
 			// Nobody has told the desk of what stands in the journal.
 			if _, err := o.n.Claim(ctx, "r000100"); (err == nil) != (c.why == "") {
 				t.Errorf("a claim: %v", err)
+			}
+			// What is under a head of the box's key is claimed without a new one,
+			// however far the journal has grown. A new key signs its own.
+			if heads, err := o.s.Table(evidence.HeadsTable).Keys(ctx, ""); err != nil || len(heads) != 1 {
+				t.Errorf("heads %v, %v: want that of the first claim alone", heads, err)
+			}
+			if c.why == "" {
+				fresh, err := evidence.NewSigner(rand.Reader, "box-000002")
+				must(t, err)
+				n := &notary{log: evidence.New(o.s, fresh), signer: fresh, journal: o.s, desk: o.desk, wall: o.n.wall}
+				anew, err := n.Claim(ctx, "r000100")
+				must(t, err)
+				if got, err := n.Check(ctx, anew.Text); err != nil || !got.Holds {
+					t.Errorf("a card from a new key: %+v, %v", got, err)
+				}
 			}
 			got, err := o.n.Check(ctx, given.Text)
 			must(t, err)

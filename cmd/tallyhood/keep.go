@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -125,7 +126,13 @@ func keyCommand(storePath *string) *cobra.Command {
 	return &cobra.Command{
 		Use: "key", Short: "print the public key of the box that has this store", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if *storePath == "" {
+				return badInput{errors.New("records key: --store FILE is needed: the key lies beside it on the box")}
+			}
 			b, err := os.ReadFile(filepath.Join(filepath.Dir(*storePath), keyFile))
+			if errors.Is(err, fs.ErrNotExist) {
+				return badInput{fmt.Errorf("records key: there is no %s beside %s. The key stays on the box, in no copy and no backup: run this there on its own store, and take along what it prints", keyFile, *storePath)}
+			}
 			if err != nil {
 				return badInput{fmt.Errorf("records key: %w", err)}
 			}
@@ -148,7 +155,8 @@ func restoreCommand() *cobra.Command {
 		Short: "put an encrypted backup in the place of a store",
 		Long: `restore opens a backup, proves all of it, and puts it in the place of the store.
 Stop the console first. A store that has records is replaced only with --over;
-it then stays beside the new one, with the ending .replaced, until you delete it.
+it then stays beside the new one until you delete it, with the ending .replaced,
+or .replaced-2 and so on where an earlier one lies: none is ever written over.
 That a backup was restored stands in the journal from then on. People who were
 erased after the backup are erased again, as far as the store that is replaced
 and the list beside it (ending .erased) know of them: keep that list with the
@@ -186,6 +194,9 @@ The passphrase is read from a file, so that it stands in no list of processes.`,
 			if again := againWords(b.again); again != "" {
 				words = again + "\n" + words
 			}
+			if b.kept != "" {
+				words = "The store that was replaced is now " + b.kept + ".\n" + words
+			}
 			_, err = fmt.Fprintln(c.OutOrStdout(), words)
 			return err
 		},
@@ -193,7 +204,7 @@ The passphrase is read from a file, so that it stands in no list of processes.`,
 	c.Flags().StringVar(&path, "store", "", "the store's file (needed)")
 	c.Flags().StringVar(&passphrase, "passphrase-file", "", "file that holds the passphrase (needed)")
 	c.Flags().StringVar(&by, "by", "", "name of who restores, for the journal")
-	c.Flags().BoolVar(&over, "over", false, "replace a store that has records; it stays beside as .replaced")
+	c.Flags().BoolVar(&over, "over", false, "replace a store that has records; it stays beside, with the ending .replaced")
 	return c
 }
 
@@ -207,17 +218,28 @@ func restore(ctx context.Context, path string, r io.Reader, key backup.Key, over
 	b := comeback{rules: rules, list: backup.ErasedBeside(path), by: by, log: log, now: func(floor time.Time) (time.Time, clock.Quality) {
 		return clock.NewWall(floor).Now()
 	}}
-	p := backup.Place{Path: path, Check: checkStore, Prepare: func(ctx context.Context, unpacked string, h backup.Header) error {
-		old, err := replaced(path, log)
-		if err != nil {
-			return err
-		}
-		if old != nil {
-			defer old.Close() // it was only read
-			b.old = old
-		}
-		return b.prepare(ctx, unpacked, h)
-	}}
-	h, err := p.Restore(ctx, r, key, over)
+	h, err := b.at(path).Restore(ctx, r, key, over)
+	if b.old != nil {
+		_ = b.old.Close() // it was only read
+	}
 	return h, b, err
+}
+
+// at is the place of a restore by this command. The store that is replaced is
+// opened in time and stays open until the caller closes it, so that no console
+// can begin to write into it before the new one is in its place.
+func (b *comeback) at(path string) backup.Place {
+	return backup.Place{
+		Path: path, Check: checkStore, Kept: func(kept string) { b.kept = kept },
+		Prepare: func(ctx context.Context, unpacked string, h backup.Header) error {
+			old, err := replaced(path, b.log)
+			if err != nil {
+				return err
+			}
+			if old != nil {
+				b.old = old
+			}
+			return b.prepare(ctx, unpacked, h)
+		},
+	}
 }

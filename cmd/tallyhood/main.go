@@ -58,8 +58,12 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	}
 	fmt.Fprintln(errOut, "tallyhood: "+oneLine(err.Error()))
 	var bad badInput
-	if errors.As(err, &bad) {
+	var open unchecked
+	switch {
+	case errors.As(err, &bad):
 		return 2
+	case errors.As(err, &open):
+		return 3
 	}
 	return 1
 }

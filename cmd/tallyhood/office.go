@@ -33,10 +33,14 @@ type office struct {
 	desk  *programme.Desk
 	ring  *sealing.Ring
 	rules map[string]procedure.RuleSet
-	demo  session.Fixed // offered on a simulated board, where everything is practice
+	demo  session.Fixed
 	sim   bool
-	log   *slog.Logger
-	after func(context.Context) error // what follows a verdict beside the views; may be nil
+	// invented: whoever is not on the list may be one of the demo's. Only a demo, a
+	// store that is lost and a script of the simulated board ask for that: else the
+	// pages would disagree on whom the box knows.
+	invented bool
+	log      *slog.Logger
+	after    func(context.Context) error // what follows a verdict beside the views; may be nil
 	// spoiled tells open runs of nebulisers; nil while there is no session.
 	spoiled func(marks []string, worthless bool)
 }
@@ -78,8 +82,12 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 	switch {
 	case err == nil:
 	case errors.As(err, &no):
-		if o.sim && no.Why == "not_known" {
-			return o.demo.May(ctx, person, facepiece, rules)
+		if o.invented && no.Why == "not_known" {
+			b, err := o.demo.May(ctx, person, facepiece, rules)
+			if err == nil {
+				b.Fails, err = o.desk.FailsInSitting(ctx, b.Wearer.ID, b.Facepiece, o.rules[rules].Sitting(), true)
+			}
+			return b, err
 		}
 		return session.Bound{}, session.Refusal{Why: no.Why}
 	default:
@@ -94,21 +102,16 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 	if p, err := o.desk.Person(ctx, w.ID); err == nil {
 		b.Language = spokenIn(p.Languages)
 	}
-	return b, nil
+	b.Fails, err = o.desk.FailsInSitting(ctx, w.ID, f, o.rules[rules].Sitting(), o.sim)
+	return b, err
 }
 
 // spokenIn is the first of a person's languages that the pages have words in;
 // empty when there is none. A list may name a language or give its code.
 func spokenIn(languages []string) string {
 	for _, l := range languages {
-		l = strings.ToLower(strings.TrimSpace(l))
-		for code, names := range map[string][]string{
-			"en": {"english"}, "es": {"spanish", "español"}, "fr": {"french", "français"}, "pl": {"polish", "polski"},
-			"ro": {"romanian", "română"}, "pt": {"portuguese", "português"}, "ar": {"arabic", "العربية"},
-		} {
-			if l == code || strings.HasPrefix(l, code+"-") || slices.Contains(names, l) {
-				return code
-			}
+		if code := programme.LanguageOf(l); code != "" {
+			return code
 		}
 	}
 	return ""
@@ -130,7 +133,7 @@ func (o *office) Facepiece(ctx context.Context, facepiece, rules string) (proced
 		}
 		return f.ForRun(), nil
 	}
-	if o.sim {
+	if o.invented {
 		return o.demo.Facepiece(ctx, facepiece, rules)
 	}
 	return procedure.Facepiece{}, session.Refusal{Why: "not_known"}
@@ -223,7 +226,7 @@ func (o *office) choices(ctx context.Context) wire.Choices {
 		o.log.Error("people to choose from", "err", err)
 	}
 	for _, p := range people {
-		c.People = append(c.People, wire.Choice{ID: p.ID, Label: label(p)})
+		c.People = append(c.People, wire.Choice{ID: p.ID, Label: label(p), Facepieces: p.Facepieces})
 	}
 	facepieces, err := o.desk.Facepieces(ctx)
 	if err != nil {
@@ -243,7 +246,7 @@ func (o *office) choices(ctx context.Context) wire.Choices {
 			c.Hoods = append(c.Hoods, wire.Hood(h.ForRun()))
 		}
 	}
-	if o.sim {
+	if o.invented {
 		c.Testers = demo.Testers()
 		if len(c.People) == 0 {
 			for _, p := range o.demo.People {

@@ -12,6 +12,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -28,7 +29,8 @@ import (
 
 func recordsCommand() *cobra.Command {
 	var path string
-	var asJSON bool
+	var asJSON, noHeads bool
+	var keys []string
 	c := &cobra.Command{
 		Use:   "records",
 		Short: "read the records of a stopped box's store, or of a copy",
@@ -63,10 +65,22 @@ func recordsCommand() *cobra.Command {
 	})
 	show.Flags().BoolVar(&asJSON, "json", false, "as JSON ("+record.Schema+")")
 	c.AddCommand(checkCommand(&path), keyCommand(&path))
-	sub("verify", "prove every entry's hash, its link to the one before, every signed head, and that each run can be read", cobra.NoArgs,
+	verify := sub("verify", "prove every entry's hash, its link to the one before, every signed head, and that each run can be read", cobra.NoArgs,
 		func(ctx context.Context, j store.Journal, _ []string, out io.Writer) error {
-			return verifyRecords(ctx, j, path, out)
+			return verifyRecords(ctx, j, path, keys, noHeads, out)
 		})
+	verify.Long = `verify proves every entry's hash, its link to the one before, the tree over them,
+every signed head, and that each run can be read.
+
+Signatures are checked with the box's key where it lies beside the store. On a
+copy it does not: on the box, "tallyhood records key --store FILE > box.pub"
+prints its public half, and --key box.pub takes it here.
+
+Exit status: 0 all is right; 1 something is not, and is named; 2 bad input;
+3 the chain and the tree are right, and some signed heads could not be checked
+for want of a key (with --no-heads that is 0).`
+	verify.Flags().StringArrayVar(&keys, "key", nil, "the box's public key, or a file with it: what records key prints; may be given more than once")
+	verify.Flags().BoolVar(&noHeads, "no-heads", false, "exit status 0 also where signatures of heads were not checked")
 	sub("export", "write every fact of every run as JSON lines", cobra.NoArgs, exportRecords)
 	return c
 }
@@ -124,8 +138,53 @@ func showRecord(ctx context.Context, j store.Journal, run string, asJSON bool, o
 	return v.Record.Text(out, st.Opened.Rules)
 }
 
+// unchecked is that all is right but what there was no key for.
+type unchecked struct{ error }
+
+// verifyKeys are the public keys that are given, each by itself or in a file, or
+// else that of the box whose key lies beside the store.
+func verifyKeys(path string, given []string) ([]*evidence.Verifier, error) {
+	var out []*evidence.Verifier
+	for _, k := range given {
+		if b, err := os.ReadFile(k); err == nil {
+			k = string(b)
+		}
+		for line := range strings.Lines(k) {
+			if line = strings.TrimSpace(line); line == "" {
+				continue
+			}
+			v, err := evidence.ParseVerifier(line)
+			if err != nil {
+				// Without what it says: it may be the box's own key, which nobody is to see.
+				return nil, badInput{errors.New("records verify: --key: that is no box's public key. Give what records key printed on the box, or the file that it is in")}
+			}
+			out = append(out, v)
+		}
+	}
+	if len(given) > 0 {
+		if len(out) == 0 {
+			return nil, badInput{errors.New("records verify: --key: there is no key in it. Give what records key printed on the box, or the file that it is in")}
+		}
+		return out, nil
+	}
+	b, err := os.ReadFile(filepath.Join(filepath.Dir(path), keyFile))
+	if err != nil {
+		return nil, nil // a copy: the key stays on the box
+	}
+	k, err := evidence.ParseSigner(b)
+	if err != nil {
+		return nil, fmt.Errorf("the box's key: %w", err)
+	}
+	return append(out, k.Verifier()), nil
+}
+
 // verifyRecords proves the file and that all facts can be read and folded.
-func verifyRecords(ctx context.Context, j store.Journal, path string, out io.Writer) error {
+func verifyRecords(ctx context.Context, j store.Journal, path string, given []string, noHeads bool, out io.Writer) error {
+	var o evidence.Options
+	var err error
+	if o.Keys, err = verifyKeys(path, given); err != nil {
+		return err
+	}
 	if err := bolt.Check(ctx, path); err != nil {
 		return err
 	}
@@ -135,7 +194,7 @@ func verifyRecords(ctx context.Context, j store.Journal, path string, out io.Wri
 		keys = func(person string) (*sealing.Key, error) { return ring.Key(ctx, person) }
 	}
 	entries, runs, open := 0, map[string]procedure.State{}, 0
-	err := j.Read(ctx, 1, func(e store.Entry) error {
+	err = j.Read(ctx, 1, func(e store.Entry) error {
 		entries++
 		if !archive.IsRun(e.Stream) {
 			_, err := programme.Decode(e, keys)
@@ -167,20 +226,14 @@ func verifyRecords(ctx context.Context, j store.Journal, path string, out io.Wri
 	if !ok || n == 0 {
 		return nil
 	}
-	var o evidence.Options
-	if b, err := os.ReadFile(filepath.Join(filepath.Dir(path), keyFile)); err == nil {
-		k, err := evidence.ParseSigner(b)
-		if err != nil {
-			return fmt.Errorf("the box's key: %w", err)
-		}
-		o.Keys = append(o.Keys, k.Verifier())
-	}
 	proven, err := evidence.VerifyJournal(ctx, s, o)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintln(out, proven)
-	return err
+	if _, err = fmt.Fprintln(out, proven); err != nil || noHeads || proven.Unchecked() == 0 {
+		return err
+	}
+	return unchecked{fmt.Errorf("%d signed heads were not checked for want of a key: give the box's public key with --key, which records key prints on the box; or --no-heads to go without", proven.Unchecked())}
 }
 
 // withStore opens a store for reading.

@@ -53,7 +53,7 @@ func erasedAgain(ctx context.Context, desk *programme.Desk, list *backup.Erased,
 type comeback struct {
 	rules map[string]procedure.RuleSet
 	list  *backup.Erased
-	old   store.Journal                                    // the store that is replaced; nil: none, or it cannot be read
+	old   store.Store                                      // the store that is replaced; nil: none, or it cannot be read
 	now   func(floor time.Time) (time.Time, clock.Quality) // floor: of the newest record in the backup
 	by    string
 	log   *slog.Logger
@@ -61,6 +61,7 @@ type comeback struct {
 	again    []string // who was erased again
 	recalled int      // runs that are not valid again
 	later    string   // as the fact has it
+	kept     string   // the file that was replaced; empty: there was none
 }
 
 func (b *comeback) prepare(ctx context.Context, path string, h backup.Header) (err error) {

@@ -20,6 +20,7 @@ import (
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
 	"tallyhood/console/sealing"
+	"tallyhood/device/clock"
 	"tallyhood/store"
 	"tallyhood/store/bolt"
 )
@@ -275,6 +276,52 @@ func TestStartErasesAgain(t *testing.T) {
 	if err != nil || bytes.Contains(raw, []byte("ionescu")) {
 		t.Errorf("the file has Ana still, %v", err)
 	}
+}
+
+// A console that is started while a restore puts its file in place would write
+// into the file that is replaced: it waits, or is refused.
+func TestNoConsoleBeginsDuringARestore(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store")
+	h := openHouse(t, path)
+	h.enter("Ana Ionescu")
+	data := h.backup()
+	h.close()
+	rules, err := procedure.Rules()
+	if err != nil {
+		t.Fatal(err)
+	}
+	key, err := backup.Passphrase(housePhrase)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := comeback{rules: rules, list: backup.ErasedBeside(path), log: slog.New(slog.DiscardHandler), now: func(time.Time) (time.Time, clock.Quality) {
+		return time.Date(2026, 9, 15, 9, 0, 0, 0, time.UTC), clock.Confirmed
+	}}
+	p := b.at(path)
+	prepare := p.Prepare
+	var begun error
+	p.Prepare = func(ctx context.Context, unpacked string, h backup.Header) error {
+		err := prepare(ctx, unpacked, h)
+		// The last moment before the file is put in place.
+		var j *bolt.Store
+		if j, begun = bolt.Open(path, bolt.Options{}); begun == nil {
+			begun = j.Close()
+		}
+		return err
+	}
+	if _, err := p.Restore(t.Context(), bytes.NewReader(data), key, true); err != nil {
+		t.Fatal(err)
+	}
+	if !errors.Is(begun, store.ErrBusy) {
+		t.Errorf("a console opened the store that was about to be replaced: %v", begun)
+	}
+	if err := b.old.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if b.kept != path+".replaced" {
+		t.Errorf("the store that was replaced is said to be %q", b.kept)
+	}
+	openHouse(t, path).close()
 }
 
 func TestRestoreWhileTheConsoleRuns(t *testing.T) {

@@ -69,10 +69,10 @@ func serveCommand() *cobra.Command {
 	f := c.Flags()
 	f.StringVar(&o.config, "config", "", "configuration file; flags go before what it says")
 	f.StringVar(&o.board, "board", "sim", "the board: sim (simulated) or wired (the contacts of the configuration file)")
-	f.StringVar(&o.simSocket, "sim-socket", "", "Unix socket on which the simulated board takes lines NAME 0|1")
+	f.StringVar(&o.simSocket, "sim-socket", "", "Unix socket on which the simulated board takes lines NAME 0|1; with it the people of the demo may be tested")
 	f.StringVar(&o.addr, "addr", "127.0.0.1:8080", "address of the pages; loopback only for now")
-	f.StringVar(&o.storePath, "store", "", "the store's file; without it a temporary one is used and lost")
-	f.StringVar(&o.capture, "record-capture", "", "write what the board sees in each run to this capture file")
+	f.StringVar(&o.storePath, "store", "", "the store's file; a wired board needs it, without it the simulated one uses a temporary one, which is lost")
+	f.StringVar(&o.capture, "record-capture", "", "write what the board sees in each run to this capture file; later runs get the next free number, none is written over")
 	f.StringVar(&o.sound, "sound", "auto", "sound: auto, off, or a file ending in .wav")
 	f.StringVar(&o.rulesFile, "rules-dir", "", "folder with further rule sets, one JSON file each")
 	f.StringVar(&o.pages, "pages", "", "folder with the pages instead of the built-in ones, while developing")
@@ -91,6 +91,9 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	if host, _, err := net.SplitHostPort(conf.Pages.Address); err != nil || !loopback(host) {
 		return fmt.Errorf("address %s: only a loopback address for now, until people can sign in", conf.Pages.Address)
 	}
+	if conf.Board.Kind == "wired" && conf.Store.File == "" {
+		return badInput{errors.New(`a wired board makes real records and needs a store that stays: write file = "/var/lib/tallyhood/store" under [store] in the configuration, or give --store FILE`)}
+	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	p := parts{clk: clock.New(o.speed), log: log, out: out, conf: conf, stop: stop}
@@ -100,44 +103,42 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 	}
 	defer remove()
 	p.path, p.erased = path, backup.ErasedBeside(path)
+	err = p.work(ctx, o)
+	var l locked
+	if errors.As(err, &l) && ctx.Err() == nil {
+		return p.tellLocked(ctx, l, err)
+	}
+	return err
+}
+
+// work opens what the console stands on and runs it until ctx ends. Its error is
+// a locked where the records cannot be opened.
+func (p *parts) work(ctx context.Context, o options) (err error) {
 	// The board comes before any file is open: what finds its chips wants to
 	// be alone with them.
 	if err := p.openBoard(o); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.board.Close()) }()
-	if p.rules, err = ruleSets(conf.Rules.Folder); err != nil {
+	if p.rules, err = ruleSets(p.conf.Rules.Folder); err != nil {
 		return err
 	}
-	if p.journal, err = bolt.Open(path, bolt.Options{}); err != nil {
-		return err
+	if p.journal, err = bolt.Open(p.path, bolt.Options{}); err != nil {
+		return lockedByFile(p.path, err)
 	}
 	defer func() { err = errors.Join(err, p.journal.Close()) }()
-	floor, err := newest(ctx, p.journal)
-	if err != nil {
+	if err := p.openRecords(ctx); err != nil {
+		return lockedByContent(err)
+	}
+	if p.notary, err = newNotary(p, p.office); err != nil {
 		return err
 	}
-	p.wall = clock.NewWall(floor)
-	p.health = newHealth(path, p.clk)
-	// What a power cut left open is closed first, so that the views have it.
-	if err := session.CloseOpenRuns(ctx, p.journal); err != nil {
-		return err
-	}
-	p.unsaved = unsavedBeside(path)
-	if err := p.unsaved.void(ctx, p.journal); err != nil {
-		return err
-	}
-	if p.office, err = newOffice(ctx, &p); err != nil {
-		return err
-	}
-	if p.notary, err = newNotary(&p, p.office); err != nil {
-		return err
-	}
-	if p.safe, err = newSafe(&p, p.notary.signer.Verifier().Box()); err != nil {
+	if p.safe, err = newSafe(p, p.notary.signer.Verifier().Box()); err != nil {
 		return err
 	}
 	p.office.after = p.notary.verdict
-	if p.sim != nil && (o.demo || conf.Store.File == "") {
+	p.office.invented = p.sim != nil && (o.demo || o.simSocket != "" || p.conf.Store.File == "")
+	if p.sim != nil && (o.demo || p.conf.Store.File == "") {
 		if err := p.office.furnish(ctx); err != nil {
 			return err
 		}
@@ -146,26 +147,76 @@ func serve(ctx context.Context, o options, conf config, out, errOut io.Writer) (
 		return err
 	}
 	defer func() { err = errors.Join(err, p.sound.close()) }()
-	return console(ctx, o, &p)
+	return console(ctx, o, p)
 }
 
-// newest is the wall time of the newest record whose clock could be trusted;
-// zero when there is none.
-func newest(ctx context.Context, j store.Journal) (time.Time, error) {
-	lines, err := archive.List(ctx, j, nil, 16)
+// openRecords reads what the store holds, as far as the console stands on it.
+func (p *parts) openRecords(ctx context.Context) error {
+	floor, err := newest(ctx, p.journal)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("time of the newest record: %w", err)
+		return err
 	}
-	for _, l := range lines {
-		st, err := archive.State(ctx, j, l.Run)
-		if err != nil {
+	p.wall = clock.NewWall(floor)
+	p.health = newHealth(p.path, p.clk)
+	// What a power cut left open is closed first, so that the views have it.
+	if err := session.CloseOpenRuns(ctx, p.journal); err != nil {
+		return err
+	}
+	p.unsaved = unsavedBeside(p.path)
+	if err := p.unsaved.void(ctx, p.journal); err != nil {
+		return err
+	}
+	if err := p.unsaved.reserve(); err != nil {
+		p.log.Warn("no room is kept for a note of runs that cannot be saved", "err", err)
+	}
+	p.office, err = newOffice(ctx, p)
+	return err
+}
+
+// newest is the wall time of the newest run whose clock could be trusted; zero
+// when there is none. However many came after it under a clock that could not,
+// it is the floor of the box's clock. Only the first entry of each run is read.
+func newest(ctx context.Context, j store.Journal) (time.Time, error) {
+	const step = 64
+	before, infos := uint64(0), []store.StreamInfo(nil)
+	for {
+		var err error
+		if infos, err = j.Streams(ctx, before, step); err != nil {
 			return time.Time{}, fmt.Errorf("time of the newest record: %w", err)
 		}
-		if t, err := time.Parse(time.RFC3339, st.Opened.Wall); err == nil && clock.Quality(st.Opened.WallQuality).Trusted() {
-			return t, nil
+		for _, info := range infos {
+			before = info.First
+			if !archive.IsRun(info.Stream) {
+				continue
+			}
+			if t, err := trusted(ctx, j, info.Stream); err != nil || !t.IsZero() {
+				return t, err
+			}
+		}
+		if len(infos) < step {
+			return time.Time{}, nil
 		}
 	}
-	return time.Time{}, nil
+}
+
+// trusted is when a run was opened, zero where its clock could not be trusted.
+func trusted(ctx context.Context, j store.Journal, run string) (at time.Time, err error) {
+	first := errors.New("one is enough")
+	err = j.ReadStream(ctx, run, func(e store.Entry) error {
+		d, err := procedure.Decode(e.Kind, e.Version, e.Body)
+		if err != nil {
+			return err
+		}
+		o, ok := d.Fact.(procedure.RunOpened)
+		if t, err := time.Parse(time.RFC3339, o.Wall); ok && err == nil && clock.Quality(o.WallQuality).Trusted() {
+			at = t
+		}
+		return first
+	})
+	if err != nil && !errors.Is(err, first) {
+		return time.Time{}, fmt.Errorf("time of the newest record: run %s: %w", run, err)
+	}
+	return at, nil
 }
 
 // parts are what the console is wired from.
@@ -249,10 +300,12 @@ func (p *parts) boardName() string {
 }
 
 // notSaved notes runs for the next start.
-func (p *parts) notSaved(runs []string) {
-	if err := p.unsaved.add(runs); err != nil {
+func (p *parts) notSaved(runs []string) error {
+	err := p.unsaved.add(runs)
+	if err != nil {
 		p.log.Error("runs that are not saved whole could not be noted; do not take a pass of them for one", "runs", runs, "err", err)
 	}
+	return err
 }
 
 func console(ctx context.Context, o options, p *parts) error {
@@ -368,9 +421,20 @@ func ruleSets(dir string) (map[string]procedure.RuleSet, error) {
 	return rules, nil
 }
 
-// storeFile is where the store is, and what to do with it at the end.
+// isFolder says whether a path is that of a folder, as far as it may be looked at:
+// what may not be is left to whoever opens it.
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir() || err != nil && !errors.Is(err, os.ErrNotExist)
+}
+
+// storeFile is where the store is, and what to do with it at the end. One in a
+// temporary folder is for the simulated board alone, whose records are practice.
 func storeFile(path string) (string, func(), error) {
 	if path != "" {
+		if dir := filepath.Dir(path); !isFolder(dir) {
+			return "", nil, badInput{fmt.Errorf("the store %s cannot be kept: there is no folder %s. Make it first (mkdir -p), with the rights for whoever runs the console, or name another file with --store or under [store] in the configuration", path, dir)}
+		}
 		return path, func() {}, nil
 	}
 	dir, err := os.MkdirTemp("", "tallyhood-")

@@ -45,7 +45,7 @@ func (p *parts) openSound(o options) error {
 	p.sound = s
 	of := tone.Of
 	absent := func(why string) error {
-		s.part.State, s.part.Reason, s.player = device.Absent, why, silent.Player{}
+		s.part.State, s.part.Reason, s.player = device.Absent, why, silent.Player{Why: why}
 		p.player = s.player
 		return nil
 	}

@@ -45,6 +45,13 @@ func TestUnsavedRunsAreVoidAtTheNextStart(t *testing.T) {
 
 	path := filepath.Join(t.TempDir(), "store.db")
 	u := unsavedBeside(path)
+	if err := u.reserve(); err != nil {
+		t.Fatal(err)
+	}
+	room, err := os.Stat(path + ".unsaved")
+	if err != nil {
+		t.Fatal(err)
+	}
 	if err := u.void(t.Context(), j); err != nil {
 		t.Fatalf("without a file: %v", err)
 	}
@@ -52,6 +59,13 @@ func TestUnsavedRunsAreVoidAtTheNextStart(t *testing.T) {
 		if err := u.add(runs); err != nil {
 			t.Fatal(err)
 		}
+	}
+	// A full card has no room for more than what was kept; what stands there stays.
+	if err := u.reserve(); err != nil {
+		t.Fatal(err)
+	}
+	if full, err := os.Stat(path + ".unsaved"); err != nil || full.Size() != room.Size() || room.Size() < 512 {
+		t.Errorf("%d octets were kept, the note took %d, %v", room.Size(), full.Size(), err)
 	}
 	for range 2 { // the second start finds nothing to do
 		if err := unsavedBeside(path).void(t.Context(), j); err != nil {

@@ -42,17 +42,36 @@ func (w *watchdog) ready(addr string) {
 	w.say(daemon.SdNotifyReady + "\nSTATUS=ready on " + addr)
 }
 
+// locked says that the daemon is up, and that its records are not.
+func (w *watchdog) locked(addr string) {
+	w.say(daemon.SdNotifyReady + "\nSTATUS=records locked: they cannot be opened, see http://" + addr + "/")
+}
+
 func (w *watchdog) stopping() { w.say(daemon.SdNotifyStopping) }
 
 // run feeds until ctx ends, three times in the time that systemd allows.
 func (w *watchdog) run(ctx context.Context, clk *clock.Clock) {
+	fed := uint64(0)
+	w.feed(ctx, clk, func() bool {
+		n := w.beats.Load()
+		on := n != fed
+		fed = n
+		return on
+	})
+}
+
+// still feeds as run does where there is no loop that could stand still.
+func (w *watchdog) still(ctx context.Context, clk *clock.Clock) {
+	w.feed(ctx, clk, func() bool { return true })
+}
+
+// feed feeds whenever it goes on.
+func (w *watchdog) feed(ctx context.Context, clk *clock.Clock, on func() bool) {
 	if w.every == 0 {
 		return
 	}
-	fed := uint64(0)
 	for {
-		if n := w.beats.Load(); n != fed {
-			fed = n
+		if on() {
 			w.say(daemon.SdNotifyWatchdog)
 		}
 		if clk.Sleep(ctx, clk.Now()+time.Duration(float64(w.every/3)*clk.Speed())) != nil {

@@ -55,7 +55,7 @@ func TestWatchdogIsFedByTheLoopAlone(t *testing.T) {
 	}
 	for range 5 {
 		w.beat()
-		if got := hear(t, c, 20*time.Second); got != "WATCHDOG=1" {
+		if got := hear(t, c, time.Minute); got != "WATCHDOG=1" {
 			t.Errorf("after a beat it says %q", got)
 		}
 	}
@@ -75,7 +75,7 @@ func TestServiceManagerHears(t *testing.T) {
 	}()
 	said := ""
 	for !strings.Contains(said, "READY=1") {
-		got := hear(t, c, 30*time.Second)
+		got := hear(t, c, time.Minute)
 		if got == "" {
 			t.Fatalf("not ready; it said %q", said)
 		}
@@ -85,7 +85,7 @@ func TestServiceManagerHears(t *testing.T) {
 		t.Errorf("said %q", said)
 	}
 	for !strings.Contains(said, "WATCHDOG=1") {
-		got := hear(t, c, 30*time.Second)
+		got := hear(t, c, time.Minute)
 		if got == "" {
 			t.Fatalf("not fed; it said %q", said)
 		}
@@ -96,7 +96,7 @@ func TestServiceManagerHears(t *testing.T) {
 		t.Errorf("exit code %d", code)
 	}
 	for !strings.Contains(said, "STOPPING=1") {
-		got := hear(t, c, 10*time.Second)
+		got := hear(t, c, time.Minute)
 		if got == "" {
 			t.Fatalf("no word of stopping; it said %q", said)
 		}

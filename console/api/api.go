@@ -6,9 +6,15 @@
 // request asks for is done by the parts behind it. It must not decide what they
 // decide, change anything on a GET, keep a run waiting, or log what requests
 // hold.
+//
+// What a GET under /evidence may leave is no change of what the box holds: where
+// the newest entry, or that of the claim, stands under no head of this box's key
+// yet, one is signed and kept, as after each verdict. Given out and not kept it
+// would be a signature that the box does not know of.
 package api
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/json"
@@ -64,6 +70,9 @@ type Config struct {
 	Moment  func() time.Time // now, for deadlines of connections; nil: the server's hold
 	Random  io.Reader        // for ids of jobs and uploads; nil: crypto/rand.Reader
 	Life    context.Context  // ends what runs in the background; nil: nothing does
+	// Patience is how long a request waits for work before it is answered with a
+	// job; a second when 0.
+	Patience time.Duration
 }
 
 type api struct {
@@ -94,6 +103,7 @@ func New(cfg Config) (http.Handler, error) {
 	if cfg.Tables == nil {
 		cfg.Tables = tables{}
 	}
+	cfg.Patience = cmp.Or(cfg.Patience, time.Second)
 	if cfg.Journal != nil {
 		cfg.Journal = archive.Follow(cfg.Journal)
 	}

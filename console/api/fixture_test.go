@@ -94,7 +94,7 @@ func newSite(t testing.TB, change func(*Config)) *site {
 	s.desk, err = programme.New(t.Context(), programme.Config{Store: s.store, Ring: ring, Rules: s.rules, Now: now, Log: log, Random: rand.Reader})
 	must(t, err)
 	s.cfg = Config{
-		Desk: s.desk, Journal: s.store, Ring: ring, Rules: s.rules, Now: now, RunOpen: func() bool { return s.runOpen }, Log: log, Version: "1.0.0",
+		Desk: s.desk, Journal: s.store, Ring: ring, Rules: s.rules, Now: now, RunOpen: func() bool { return s.runOpen }, Log: log, Version: "1.0.0", Patience: time.Minute,
 		Names: func(ctx context.Context, w procedure.Wearer) string {
 			w, err := s.desk.OpenWearer(ctx, w)
 			if err != nil {

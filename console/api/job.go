@@ -10,7 +10,6 @@ import (
 	"net/http"
 	"slices"
 	"sync"
-	"time"
 )
 
 // A Job is work that takes longer than who asked for it wants to wait.
@@ -25,10 +24,7 @@ type Job struct {
 	Result any    `json:"result" doc:"What the request would have answered; null before the end."`
 }
 
-const (
-	patience = time.Second // before a request is answered with a job
-	keptJobs = 32
-)
+const keptJobs = 32
 
 // A Progress says how far work is.
 type Progress func(done, of int)
@@ -52,7 +48,7 @@ type outcome struct {
 }
 
 // start runs work in the background, one of its kind at a time, and waits for
-// it as long as patience lasts. The work outlives the request: who closes the
+// it as long as Patience lasts. The work outlives the request: who closes the
 // page does not leave half of it.
 func (a *api) start(ctx context.Context, kind string, work func(context.Context, Progress) (any, error)) (*outcome, error) {
 	j := &job{Job: Job{Kind: kind, State: "running"}, ended: make(chan struct{})}
@@ -78,7 +74,7 @@ func (a *api) start(ctx context.Context, kind string, work func(context.Context,
 	a.jobs.mu.Unlock()
 
 	go a.work(j, work)
-	wait, cancel := context.WithTimeout(ctx, patience)
+	wait, cancel := context.WithTimeout(ctx, a.cfg.Patience)
 	defer cancel()
 	select {
 	case <-j.ended:

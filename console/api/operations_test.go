@@ -559,7 +559,10 @@ func TestWithoutParts(t *testing.T) {
 // nobody else.
 func TestJob(t *testing.T) {
 	p := &parts{wait: make(chan struct{})}
-	s := newSite(t, p.all)
+	s := newSite(t, func(c *Config) {
+		p.all(c)
+		c.Patience = 50 * time.Millisecond
+	})
 	s.enter()
 	token, err := s.handler.(*api).uploads.keep(bytes.NewReader(make([]byte, 16)), "people.csv", []byte("Name\nIlse Brandvold\n"))
 	must(t, err)
@@ -574,7 +577,7 @@ func TestJob(t *testing.T) {
 	s.ask("GET", "/people", nil).is(200, nil)
 	s.ask("POST", "/people", object{"form": exampleForm(), "by": agnes}).why(409, "number_taken")
 	close(p.wait)
-	for range 500 {
+	for range 6000 {
 		if s.ask("GET", "/jobs/"+job.Job, nil).is(200, &job); job.State != "running" {
 			break
 		}
@@ -586,6 +589,7 @@ func TestJob(t *testing.T) {
 
 	// One that fails says why; one that panics does not take the box with it.
 	a := s.handler.(*api)
+	a.cfg.Patience = time.Minute
 	_, err = a.start(context.Background(), "x", func(context.Context, Progress) (any, error) { return nil, sealing.ErrErased })
 	if p := problemOf(err); p.Status != 404 || p.Why != WhyErased {
 		t.Errorf("failed job: %+v", p)

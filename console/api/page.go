@@ -8,8 +8,9 @@ import (
 	"html/template"
 	"io/fs"
 	"mime"
-
 	"strings"
+
+	"tallyhood/console/programme"
 )
 
 // wantsPage says whether a browser asks for something to show, as it does when
@@ -148,10 +149,10 @@ func (a *api) printed(lang string, persons []string) (string, map[string]string)
 		among = persons
 	}
 	for _, code := range among {
-		if code, _, _ = strings.Cut(strings.ToLower(code), "-"); code == "en" {
+		if code = programme.LanguageOf(code); code == "en" { // a list of old may hold a language's name
 			break
 		}
-		if own := a.said(code, "papers"); own != nil {
+		if own := a.said(code, "papers"); code != "" && own != nil {
 			return code, own
 		}
 	}

@@ -91,9 +91,10 @@ func (a *api) people() {
 		about: "Find holds the beginnings of words of a name or number, in any order. Without it people come in the order of their ids.",
 		out:   People{People: []programme.Person{examplePerson()}}},
 		func(ctx context.Context, in *struct {
-			Find  string `query:"find" maxLength:"120" doc:"Beginnings of words." example:"zielin"`
-			After string `query:"after" maxLength:"800" pattern:"^[A-Za-z0-9_-]*$" doc:"Next of the part before, with the same find."`
-			Limit int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+			Find    string `query:"find" maxLength:"120" doc:"Beginnings of words." example:"zielin"`
+			After   string `query:"after" maxLength:"800" pattern:"^[A-Za-z0-9_-]*$" doc:"Next of the part before, with the same find."`
+			Limit   int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
+			Without string `query:"without" enum:"facepiece" doc:"Without find: those alone who have not left and need no facepiece yet. A part may then hold fewer than asked for, and still be followed by others."`
 		}) (*reply[People], error) {
 			var out People
 			var err error
@@ -106,6 +107,9 @@ func (a *api) people() {
 				out.People, next, err = desk.FindPage(ctx, in.Find, string(after), in.Limit)
 				out.Next = base64.RawURLEncoding.EncodeToString([]byte(next))
 				return answered(out, err)
+			}
+			if in.Without != "" {
+				return answered(a.bare(ctx, in.After, in.Limit))
 			}
 			out.People, err = desk.People(ctx, in.After, in.Limit)
 			if len(out.People) == in.Limit {
@@ -308,6 +312,33 @@ func (a *api) dueRows(ctx context.Context, due []programme.Due) ([]DueRow, error
 		rows = append(rows, DueRow{d, names[d.Person], labels[d.Facepiece]})
 	}
 	return rows, err
+}
+
+// bare lists people who have not left and need no facepiece yet.
+func (a *api) bare(ctx context.Context, after string, limit int) (People, error) {
+	out := People{People: []programme.Person{}}
+	for looked := 0; looked < mostLooked; {
+		some, err := a.cfg.Desk.People(ctx, after, lookedStep)
+		if err != nil {
+			return out, err
+		}
+		for _, p := range some {
+			after = p.ID
+			looked++
+			if len(p.Facepieces) > 0 || p.Left != "" {
+				continue
+			}
+			if out.People = append(out.People, p); len(out.People) == limit {
+				out.Next = after
+				return out, nil
+			}
+		}
+		if len(some) < lookedStep {
+			return out, nil
+		}
+	}
+	out.Next = after
+	return out, nil
 }
 
 // names are the names or numbers of people, without those who were erased or

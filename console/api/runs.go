@@ -3,6 +3,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"encoding/base64"
 	"errors"
@@ -37,6 +38,7 @@ type RunList struct {
 type RunPage struct {
 	Run    *RunRow      `json:"run" doc:"Null while the run is open."`
 	View   archive.View `json:"view"`
+	Number string       `json:"company_number" doc:"Of the wearer; empty when there is none, or nobody knows it any more."`
 	Counts string       `json:"counts" doc:"Why a pass counts for nothing any more, such as failed, trigger or later_test; empty: it counts, or the run is no pass."`
 }
 
@@ -87,11 +89,12 @@ func (a *api) runs() {
 			if err != nil {
 				return nil, err
 			}
-			name, err := a.name(ctx, r.Person)
+			known, err := desk.Those(ctx, []string{r.Person})
 			if err != nil {
 				return nil, err
 			}
-			out := RunPage{Run: &RunRow{r, name}, View: v}
+			p := known[r.Person]
+			out := RunPage{Run: &RunRow{r, cmp.Or(p.Name, p.Number)}, View: v, Number: p.Number}
 			if r.Outcome == procedure.Pass && !r.Practice {
 				d, err := desk.Stands(ctx, in.Run)
 				if err != nil {

@@ -88,7 +88,7 @@ var (
 	// ErrDiffers: the store in it is sound, but not the one that its header names.
 	ErrDiffers = errors.New("the store in this backup is not the one it names")
 	// ErrHasRecords: there is a store already, with records or not readable.
-	ErrHasRecords = errors.New("there is a store with records here: it is not replaced unless somebody says so")
+	ErrHasRecords = errors.New("there is a store with records here: it is replaced only with --over, and stays beside the new one")
 	// ErrWeak: a passphrase too short to be worth a lock.
 	ErrWeak = errors.New("the passphrase is too short: take at least " + strconv.Itoa(minPassphrase) + " signs, better four or more words")
 )

@@ -34,6 +34,9 @@ type Place struct {
 	// takes the store's place, and closes it again: what it writes is there from
 	// the first moment. Its error ends the restore and leaves the old store.
 	Prepare func(ctx context.Context, path string, h Header) error
+	// Kept, if not nil, is told by Restore which name the store that was replaced
+	// has from then on.
+	Kept func(path string)
 	// Limit is the most that a restored file may have, in bytes; 0 for MaxSize.
 	Limit int64
 }
@@ -110,9 +113,12 @@ func rewound(file *os.File, w io.Writer) (int64, error) {
 // Restore puts the store of a backup in its place, when it was checked in full.
 // The store must not be open. Where there is one with records, or one that
 // cannot be read, ErrHasRecords is returned unless over is true; then the old
-// file stays beside it with the ending ".replaced", in place of one that lies
-// there, until somebody deletes it. A power cut leaves the old store or the new
-// one. The signing key, if the header has one, is the caller's to put away.
+// file stays beside it with the ending ".replaced", or ".replaced-2" and so on
+// where earlier ones lie, until somebody deletes it. A power cut leaves the old
+// store or the new one. The signing key, if the header has one, is the caller's
+// to put away. A caller beside whom others may open the store holds its lock
+// until Restore returns; where there was none and one came meanwhile, that is an
+// error.
 func (p Place) Restore(ctx context.Context, r io.Reader, key Key, over bool) (Header, error) {
 	there, err := p.there(ctx, over)
 	if err != nil {
@@ -159,20 +165,53 @@ func (p Place) there(ctx context.Context, over bool) (bool, error) {
 
 // replace puts the file at path in the store's place.
 func (p Place) replace(path string, there bool) error {
-	if there {
-		// A second name for the old file first, so that there is no moment
-		// without a store.
-		if err := remove(p.Path + replacedEnd); err != nil {
-			return err
+	if !there {
+		// Not by renaming, which would take the place of a store that a console
+		// has begun meanwhile.
+		err := os.Link(path, p.Path)
+		if errors.Is(err, fs.ErrExist) {
+			err = fmt.Errorf("%w: it was begun meanwhile; stop the console and restore again", ErrHasRecords)
 		}
-		if err := os.Link(p.Path, p.Path+replacedEnd); err != nil {
-			return err
+		if err == nil {
+			err = errors.Join(remove(path), syncFolder(filepath.Dir(p.Path)))
 		}
-	}
-	if err := os.Rename(path, p.Path); err != nil {
 		return err
 	}
-	return syncFolder(filepath.Dir(p.Path))
+	// A second name for the old file first, so that there is no moment without a
+	// store.
+	kept, err := p.keep()
+	if err == nil {
+		err = os.Rename(path, p.Path)
+	}
+	if err == nil {
+		err = syncFolder(filepath.Dir(p.Path))
+	}
+	if err == nil && p.Kept != nil {
+		p.Kept(kept)
+	}
+	return err
+}
+
+// keep gives the store's file a second name beside it that nothing else has.
+func (p Place) keep() (string, error) {
+	for n := 1; ; n++ {
+		kept := p.Path + replacedEnd
+		if n > 1 {
+			kept = fmt.Sprintf("%s-%d", kept, n)
+		}
+		err := os.Link(p.Path, kept)
+		if !errors.Is(err, fs.ErrExist) {
+			return kept, err
+		}
+		// A power cut may have come between the second name and the new file.
+		one, err := os.Lstat(kept)
+		if err != nil {
+			return "", err
+		}
+		if two, err := os.Lstat(p.Path); err != nil || os.SameFile(one, two) {
+			return kept, err
+		}
+	}
 }
 
 // unpack restores into a new file and checks it.

@@ -90,8 +90,11 @@ func (a *Actor) Asks(st procedure.State) string {
 	case procedure.Screening, procedure.Dosing:
 		return "mist"
 	case procedure.Clearing:
-		if did(st, "taste_gone") {
+		switch {
+		case did(st, "donned"):
 			return "facepiece"
+		case did(st, "taste_gone"):
+			return "donning"
 		}
 		return "rinsing"
 	case procedure.Donning:
@@ -219,8 +222,13 @@ func (a *Actor) clearing(st procedure.State) {
 	if p, ok := a.truth.planned("still_tastes"); ok {
 		a.will(st.Since+seconds(p.AtS), "still_tastes", "", procedure.Clearing)
 	}
-	a.will(st.Since+seconds(a.truth.ClearS), "taste_gone", "", procedure.Clearing)
+	gone := st.Since + seconds(a.truth.ClearS)
+	a.will(gone, "taste_gone", "", procedure.Clearing)
+	a.will(gone+dons, "donned", "", procedure.Clearing)
 }
+
+// dons is how long the wearer takes to put the facepiece on and check its seal.
+const dons = 25 * time.Second
 
 // prove: the wearer is asked to press once where the button is not proven, as
 // after a word said aloud or after the run waited.
@@ -239,7 +247,9 @@ func (a *Actor) donning(st procedure.State) {
 		return
 	}
 	a.residue = len(st.Spent) > 0 && st.Spent[len(st.Spent)-1].For < seconds(a.truth.ClearS)
-	a.will(st.Since+25*time.Second, "donned", "", procedure.Donning)
+	if !did(st, "donned") { // the tester went on before it was on
+		a.will(st.Since+dons, "donned", "", procedure.Donning)
+	}
 }
 
 // openings are the instants at which more begins to come through.

@@ -360,7 +360,7 @@ func TestAsks(t *testing.T) {
 		want  string
 	}{
 		{procedure.Ready, nil, "questions"}, {procedure.Screening, nil, "mist"}, {procedure.Dosing, nil, "mist"},
-		{procedure.Clearing, nil, "rinsing"}, {procedure.Clearing, seen("still_tastes"), "rinsing"}, {procedure.Clearing, seen("still_tastes", "taste_gone"), "facepiece"},
+		{procedure.Clearing, nil, "rinsing"}, {procedure.Clearing, seen("still_tastes"), "rinsing"}, {procedure.Clearing, seen("still_tastes", "taste_gone"), "donning"}, {procedure.Clearing, seen("taste_gone", "donned"), "facepiece"},
 		{procedure.Donning, seen("taste_gone"), "donning"}, {procedure.Donning, seen("taste_gone", "donned"), "wearing"},
 		{procedure.Running, seen("donned"), ""}, {procedure.ProvingButton, nil, "button"}, {procedure.ProvingMist, nil, "seal"}, {procedure.Over, nil, ""},
 	} {

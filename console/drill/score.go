@@ -25,7 +25,7 @@ type Weight struct {
 var Weights = []Weight{
 	{"false_pass", 60, 60, ruleNotValid, "A false pass is the worst that can happen: nobody may pass a drill with one."},
 	{"wrong_person", 40, 40, rulePerson, "A pass in another person's record is a false pass for somebody who was never tested."},
-	{"question_passed", 25, 50, ruleBefore, "A yes where the wearer said no hides hair at the seal or the wrong solution: both lead to a false pass."},
+	{"question_passed", 25, 50, ruleBefore, "A yes where something is wrong hides hair at the seal or the wrong solution: both lead to a false pass."},
 	{"wrong_nebuliser", 10, 20, ruleKit, "The box refused it; without the box it would have been a challenge a hundred times too thin."},
 	{"missed", 25, 50, ruleNotValid, "The run went on as if nothing had been seen; only something else kept it from a pass."},
 	{"wrong_reaction", 10, 20, ruleNotValid, "The run was ended, which is safe, but the record gives another reason than what happened."},

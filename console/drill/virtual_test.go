@@ -252,9 +252,9 @@ func (w *world) screen(n int) {
 }
 
 func (w *world) clearing(st procedure.State) {
-	_, gone := w.said("taste_gone")
+	_, on := w.said("donned")
 	early := w.m.clear && w.now > st.Since+10*sec
-	if (gone || early) && w.once("cleared") {
+	if (on || early) && w.once("cleared") {
 		w.say(w.now+2*sec, procedure.Input{Do: procedure.DoGoOn})
 	}
 }

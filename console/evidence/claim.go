@@ -91,7 +91,8 @@ func (p Person) sum(name, number string) (sum [16]byte) {
 
 // Claim completes and signs a claim: the caller gives what the record says, and
 // the number of the entry it stands on; hash, head, proof, key and signature are
-// put in. The entry has to be of the run's stream and under a signed head.
+// put in. The entry has to be of the run's stream and under a head that this
+// box's key signed.
 // Bears is called with that entry, and has to return an error when it does not
 // bear the claim out: nothing is signed then. A practice run has no claim.
 func (l *Log) Claim(ctx context.Context, c Claim, bears func(store.Entry) error) (Claim, error) {

@@ -242,6 +242,39 @@ func TestNothingIsSignedThatTheJournalDoesNotBear(t *testing.T) {
 	}
 }
 
+// A backup is restored on a new box, whose key is another one. A pass of before
+// gets its card from there, under the first head that the new key signed, also
+// where many heads of the old key lie between.
+func TestPassOfBeforeANewKeyHasAClaim(t *testing.T) {
+	ctx := context.Background()
+	for _, heads := range []int{1, 2, headStep, headStep + 1, headStep + 2} {
+		s := memory.New()
+		old, own := New(s, key(t, 1)), New(s, key(t, 2))
+		fill(t, s, 17)
+		for range heads {
+			fill(t, s, 1)
+			sign(t, old)
+		}
+		fill(t, s, 1)
+		first := sign(t, own)
+		fill(t, s, 1)
+		sign(t, own)
+		c, err := own.Claim(ctx, said(t, "r000002", 17), borne)
+		if err != nil {
+			t.Fatalf("after %d heads of the old key: %v", heads, err)
+		}
+		if c.Head != first.Head {
+			t.Errorf("after %d heads of the old key: under the head of %d entries, want %d", heads, c.Head.Size, first.Size)
+		}
+		if _, err := c.Verify(key(t, 2).Verifier()); err != nil {
+			t.Errorf("with the new key: %v", err)
+		}
+		if _, err := c.Verify(key(t, 1).Verifier()); !errors.Is(err, ErrOtherKey) {
+			t.Errorf("with the old key: %v", err)
+		}
+	}
+}
+
 // A claim of a journal of a million entries fits QR version 25 at level M, with
 // fields at their usual lengths; the figures are printed with -v.
 func TestClaimFitsTheCode(t *testing.T) {

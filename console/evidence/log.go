@@ -294,23 +294,53 @@ func (l *Log) Sign(ctx context.Context, wall time.Time, quality string) (SignedH
 // box may get a new key.
 func headKey(size uint64, signer uint32) string { return fmt.Sprintf("%020d-%08x", size, signer) }
 
-// HeadOver returns the earliest kept head under which entry n stands,
-// store.ErrNotFound when none was signed since. Its signature is not checked:
-// OpenHead does.
+// signedBy says whether the head of a key in the table is a signer's.
+func signedBy(key string, signer uint32) bool {
+	return strings.HasSuffix(key, fmt.Sprintf("-%08x", signer))
+}
+
+// headStep is how many heads are looked at in one reading, once the first was
+// another key's.
+const headStep = 256
+
+// HeadOver returns the earliest kept head under which entry n stands and which
+// the log's own key signed: a store that was restored on another box holds heads
+// of the key of before. ErrOtherKey when all heads over n are others',
+// store.ErrNotFound when there is none. The signature is not checked: OpenHead
+// does.
 func (l *Log) HeadOver(ctx context.Context, n uint64) (SignedHead, error) {
+	if l.signer == nil {
+		return SignedHead{}, ErrNoKey
+	}
 	if n == 0 {
 		return SignedHead{}, fmt.Errorf("entry 0: %w", store.ErrNotFound)
 	}
+	own := l.signer.Verifier().ID()
 	var msg []byte
-	err := l.store.Table(HeadsTable).Range(ctx, "", headKey(n-1, ^uint32(0)), 1, func(_ string, value []byte) error {
-		msg = value
-		return nil
-	})
-	if err != nil {
-		return SignedHead{}, err
+	missing := store.ErrNotFound
+	after := headKey(n-1, ^uint32(0))
+	for step := 1; msg == nil; step = headStep {
+		seen := 0
+		err := l.store.Table(HeadsTable).Range(ctx, "", after, step, func(key string, value []byte) error {
+			seen++
+			after = key
+			if msg == nil && signedBy(key, own) {
+				msg = value
+			}
+			return nil
+		})
+		if err != nil {
+			return SignedHead{}, err
+		}
+		if seen > 0 {
+			missing = ErrOtherKey
+		}
+		if seen < step {
+			break
+		}
 	}
 	if msg == nil {
-		return SignedHead{}, fmt.Errorf("a head over entry %d: %w", n, store.ErrNotFound)
+		return SignedHead{}, fmt.Errorf("a head over entry %d: %w", n, missing)
 	}
 	return parseNote(msg)
 }

@@ -40,17 +40,22 @@ type Report struct {
 // no signature holds them yet.
 func (r Report) Unsigned() uint64 { return r.Entries - r.Signed }
 
-// String says it in words.
+// Unchecked is how many heads have the journal's root and no key to check their
+// signature with.
+func (r Report) Unchecked() int { return r.Heads - r.Checked }
+
+// String says in words, a line for each, what stands on the chain: the tree, the
+// signed heads, their signatures.
 func (r Report) String() string {
-	s := fmt.Sprintf("%d entries are whole and chained; the last has hash %x. %d signed heads have the journal's root", r.Entries, r.Hash, r.Heads)
-	switch {
-	case r.Heads == 0:
-	case r.Checked == r.Heads:
-		s += ", and their signatures hold"
-	default:
-		s += fmt.Sprintf("; %d signatures were checked", r.Checked)
+	s := fmt.Sprintf("the tree over %d entries is right\n", r.Tree)
+	if r.Heads == 0 {
+		return s + "no head is signed yet"
 	}
-	return s + fmt.Sprintf(". The last covers entry %d; %d entries came after it.", r.Signed, r.Unsigned())
+	s += fmt.Sprintf("%d signed heads have the journal's root; the last covers entry %d, and %d entries came after it\n", r.Heads, r.Signed, r.Unsigned())
+	if r.Unchecked() == 0 {
+		return s + "their signatures hold"
+	}
+	return s + fmt.Sprintf("NOT CHECKED, for want of a key: the signatures of %d of %d heads", r.Unchecked(), r.Heads)
 }
 
 // A Fault is the first thing that is not as it should be. It wraps

@@ -196,6 +196,13 @@ func (h *Hub) Move(from, to string) {
 	}
 }
 
+// Forget drops the newest message of a topic that is not coming back.
+func (h *Hub) Forget(topic string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.newest, topic)
+}
+
 // put replaces the message of a topic that waits; the hub's lock is held.
 func (c *Client) put(topic string, m *websocket.PreparedMessage) {
 	c.mu.Lock()

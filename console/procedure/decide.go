@@ -165,7 +165,7 @@ func (d *decision) input() {
 		d.refuse(WhyNotHere)
 	case DoWearerDid:
 		d.wearerDid()
-	case DoBeginProof, DoProofNothing, DoProofTasted:
+	case DoBeginProof, DoProofNothing, DoProofTasted, DoLeaveProof:
 		d.refuse(WhyNotPassed)
 	default:
 		d.refuse(WhyNotHere)
@@ -712,7 +712,7 @@ func (s State) lacking() Reason {
 // afterVerdict: nothing changes a verdict but the proof after a pass, and that
 // only toward not valid.
 func (d *decision) afterVerdict() {
-	passed := d.s.Verdict != nil && d.s.Verdict.Outcome == Pass && d.s.Proof == nil
+	passed := d.s.Verdict != nil && d.s.Verdict.Outcome == Pass && d.s.Proof == nil && d.s.ProofLeft == nil
 	proving := d.s.Stage == ProvingMist
 	in := d.in
 	switch {
@@ -725,7 +725,13 @@ func (d *decision) afterVerdict() {
 	case proving && in.Do == DoProofNothing:
 		d.say(ProofGiven{false, in.By})
 		d.cue(CueNotValid)
-	case in.Do == DoBeginProof || in.Do == DoProofTasted || in.Do == DoProofNothing:
+	case proving && in.Do == DoWelfare:
+		d.say(ProofLeft{LeftForWelfare, in.By})
+		d.cue(CueStop)
+	case proving && in.Do == DoLeaveProof:
+		d.say(ProofLeft{LeftUndone, in.By})
+		d.cue(CueGoOn)
+	case in.Do == DoLeaveProof || in.Do == DoBeginProof || in.Do == DoProofTasted || in.Do == DoProofNothing:
 		d.refuse(WhyNotPassed)
 	case FromPerson(in.Do):
 		d.refuse(WhyNotHere)
@@ -746,7 +752,7 @@ func FromBox(v Verb) bool {
 func FromPerson(v Verb) bool {
 	switch v {
 	case DoGoOn, DoAnswer, DoAbstained, DoSaidAloud, DoHoodOff, DoTouched, DoWelfare, DoMistFailed, DoAbandon, DoCorrect, DoTake,
-		DoBeginProof, DoProofNothing, DoProofTasted, DoNameSaid, DoPark, DoTakeUp:
+		DoBeginProof, DoProofNothing, DoProofTasted, DoLeaveProof, DoNameSaid, DoPark, DoTakeUp:
 		return true
 	}
 	return false

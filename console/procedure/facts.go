@@ -98,6 +98,9 @@ type (
 		// Hood is the hood that was named when the run was opened; nil: none was.
 		// It decides nothing: it tells how far the mist was spread.
 		Hood *Hood `json:"hood,omitempty"`
+		// Try is which try of the person with this facepiece it is in this
+		// sitting, fails alone counted; 0 for the first.
+		Try int `json:"try,omitempty"`
 		// Beside are the runs that waited, without a verdict, when this one was
 		// opened: whatever was open then is this run or one of them.
 		Beside []string `json:"beside,omitempty"`
@@ -211,6 +214,12 @@ type (
 	}
 	// ProofBegun: after a pass the wearer breaks the seal under the hood.
 	ProofBegun struct{}
+	// ProofLeft: the proof was ended with no word of what was tasted. The verdict
+	// stays as it is.
+	ProofLeft struct {
+		Why string `json:"why"` // LeftForWelfare or LeftUndone
+		By  string `json:"by,omitempty"`
+	}
 	// Unsaved: what pages showed last did not reach the journal, so what it holds
 	// is not the whole run. Written at the next start; it makes a pass not valid.
 	Unsaved struct{}
@@ -219,6 +228,12 @@ type (
 		Tasted bool   `json:"tasted"`
 		By     string `json:"by,omitempty"`
 	}
+)
+
+// Why a proof was left.
+const (
+	LeftForWelfare = "welfare" // for the person's well-being
+	LeftUndone     = "left"    // without need
 )
 
 // Kind implements Fact, and so below; these words stand in journals for ever.
@@ -243,6 +258,7 @@ func (Tallied) Kind() string        { return "tallied" }
 func (Ended) Kind() string          { return "ended" }
 func (ProofBegun) Kind() string     { return "proof_begun" }
 func (ProofGiven) Kind() string     { return "proof_given" }
+func (ProofLeft) Kind() string      { return "proof_left" }
 func (Unsaved) Kind() string        { return "unsaved" }
 func (NameSaid) Kind() string       { return "name_said" }
 func (RunParked) Kind() string      { return "run_parked" }
@@ -266,7 +282,7 @@ var decoders = map[string]map[int]decoder{
 	"button_proven": {1: as[ButtonProven]}, "clock_started": {1: as[ClockStarted]}, "corrected": {1: as[Corrected]},
 	"ignored": {1: as[Ignored]}, "faulted": {1: as[Faulted]}, "healed": {1: as[Healed]}, "moved": {1: as[Moved]},
 	"tallied": {1: as[Tallied]}, "ended": {1: as[Ended]}, "proof_begun": {1: as[ProofBegun]}, "proof_given": {1: as[ProofGiven]},
-	"unsaved": {1: as[Unsaved]}, "name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
+	"proof_left": {1: as[ProofLeft]}, "unsaved": {1: as[Unsaved]}, "name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
 }
 
 // Kinds lists every kind of fact with its versions, for fixtures.

@@ -36,7 +36,7 @@ func samples(t *testing.T) []Fact {
 		Ignored{"press step", WhyReportFirst}, Faulted{"wear_short", "worn 12.0 s of 300 s"}, Healed{}, Moved{"report_down"},
 		Took{Kit{"n-2", "B2", Strong, "bitter", "s-9", "L-77", 90 * time.Minute, true, true}, "Tom Reed"},
 		Tallied{82, 1, 3, 4}, Ended{NotValid, TopUpShort, 55 * time.Second}, ProofBegun{}, ProofGiven{true, "Tom Reed"}, Unsaved{},
-		NameSaid{true, "wearer"}, RunParked{"Tom Reed"}, RunTakenUp{"Tom Reed"}, WearerDid{"says_taste", "I taste something"},
+		ProofLeft{LeftForWelfare, "wearer"}, NameSaid{true, "wearer"}, RunParked{"Tom Reed"}, RunTakenUp{"Tom Reed"}, WearerDid{"says_taste", "I taste something"},
 	}
 }
 

@@ -44,6 +44,8 @@ func (s State) fits(f Fact) bool {
 		}
 	case ProofGiven, Unsaved:
 		return s.Verdict != nil
+	case ProofLeft:
+		return s.Verdict != nil && s.Stage == ProvingMist
 	}
 	return true
 }

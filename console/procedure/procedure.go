@@ -151,6 +151,7 @@ const (
 	DoBeginProof   Verb = "begin_proof"   //
 	DoProofNothing Verb = "proof_nothing" // the wearer tasted nothing with the seal broken
 	DoProofTasted  Verb = "proof_tasted"  // the wearer said so
+	DoLeaveProof   Verb = "leave_proof"   // the proof is left unmade; the pass stays
 	DoNameSaid     Verb = "name_said"     // Yes: the wearer says that the name is right
 	DoPark         Verb = "park"          // the run waits, so that another person can be tested
 	DoTakeUp       Verb = "take_up"       // it goes on where it was

@@ -40,9 +40,11 @@ type State struct {
 	lastSqueeze, lastReport              *time.Duration
 	crossed                              *time.Duration
 
-	NameSaid *NameSaid // the latest answer to being asked by name; nil: none
-	Stranger bool      // the name was said to be another's once the sensitivity test had begun
-	Parked   bool      // it waits, and no contact reaches it
+	NameSaid *NameSaid // the latest answer to being asked by name; nil: none since the run was opened or taken up
+	Names    []DatedName
+	Unnamed  bool // it went on to a next step while nobody had confirmed the name
+	Stranger bool // the name was said to be another's once the sensitivity test had begun
+	Parked   bool // it waits, and no contact reaches it
 	Did      []DatedDid
 
 	// The sensitivity test.
@@ -69,7 +71,9 @@ type State struct {
 	Tally       *Tallied
 	Verdict     *Ended
 	Proof       *ProofGiven
+	ProofLeft   *ProofLeft     // the proof was begun and left
 	Notes       []DatedIgnored // the last five
+	Refused     []Ignored      // what kept the run from going on, each once
 
 	At time.Duration // reached so far
 }
@@ -84,6 +88,12 @@ type DatedCorrected struct {
 type DatedTook struct {
 	At time.Duration
 	Took
+}
+
+// A DatedName is an answer to being asked by name at an instant.
+type DatedName struct {
+	At time.Duration
+	NameSaid
 }
 
 // A DatedDid is what the simulated wearer of a drill did at an instant.
@@ -295,6 +305,7 @@ func fold(s State, d Dated) State {
 		s.Abstained, s.waterSaid = &since, at
 	case Entered:
 		s.Stage, s.Since = f.Stage, at
+		s.Unnamed = s.Unnamed || s.NameSaid == nil && s.Opened.Wearer != (Wearer{}) && f.Stage != ProvingButton
 		if f.Stage == Dosing {
 			s.Initial = Dose{Required: s.bin().Initial}
 		}
@@ -333,6 +344,9 @@ func fold(s State, d Dated) State {
 		s.Corrections = append(slices.Clip(s.Corrections), DatedCorrected{at, f})
 	case Ignored:
 		s.Notes = append(slices.Clip(s.Notes[max(0, len(s.Notes)-4):]), DatedIgnored{at, f})
+		if s.heldBack(f) && !slices.Contains(s.Refused, f) {
+			s.Refused = append(slices.Clip(s.Refused), f)
+		}
 	case Faulted:
 		if !slices.Contains(s.Faults, f) {
 			s.Faults = append(slices.Clip(s.Faults), f)
@@ -357,6 +371,7 @@ func fold(s State, d Dated) State {
 		s.Stage, s.Since = Over, f.At
 	case NameSaid:
 		s.NameSaid = &f
+		s.Names = append(slices.Clip(s.Names), DatedName{at, f})
 		s.Stranger = s.Stranger || !f.Yes && s.Stage != Ready
 	case RunParked:
 		// What the contacts do from here on is another run's, or nobody's.
@@ -364,10 +379,15 @@ func fold(s State, d Dated) State {
 	case RunTakenUp:
 		// Meanwhile another's nebuliser was at hand: it is named anew.
 		s.Parked, s.KitFrom = false, len(s.Took)
+		if s.NameSaid != nil && s.NameSaid.Yes {
+			s.NameSaid = nil // who comes back may be somebody else; a no stays
+		}
 	case WearerDid:
 		s.Did = append(slices.Clip(s.Did), DatedDid{at, f})
 	case ProofBegun:
 		s.Stage, s.Since = ProvingMist, at
+	case ProofLeft:
+		s.ProofLeft, s.Stage, s.Since = &f, Over, at
 	case Unsaved:
 		v := *s.Verdict
 		if v.Outcome == Pass {
@@ -385,6 +405,18 @@ func fold(s State, d Dated) State {
 		}
 	}
 	return s
+}
+
+// heldBack says whether an input without effect was a step that did not lead on,
+// or a report that came before any squeeze.
+func (s State) heldBack(f Ignored) bool {
+	switch f.What {
+	case "press report", string(DoSaidAloud):
+		return f.Why == WhyNoSqueezeYet
+	case "press step", string(DoGoOn):
+		return s.Stage == Ready || s.Stage == Clearing || s.Stage == Donning
+	}
+	return false
 }
 
 func (s *State) withTopUp(n int, f func(*Dose)) {

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 
+	"tallyhood/console/procedure"
 	"tallyhood/store"
 )
 
@@ -127,6 +128,33 @@ func (d *Desk) Runs(ctx context.Context, ids []string) (map[string]Run, error) {
 // RunsOf lists a person's runs, oldest first.
 func (d *Desk) RunsOf(ctx context.Context, person string) ([]Run, error) {
 	return d.change(ctx).runsOf(person)
+}
+
+// FailsInSitting is how often a person failed with a facepiece, or with one of
+// the same make, model, style and size, in runs that ended no longer ago than a
+// sitting lasts; practice counts among practice alone. A run in whose day the
+// clock was ahead of now by no more than that counts too: the clock was put back.
+func (d *Desk) FailsInSitting(ctx context.Context, person string, f procedure.Facepiece, sitting time.Duration, practice bool) (int, error) {
+	runs, err := d.RunsOf(ctx, person)
+	if err != nil {
+		return 0, err
+	}
+	now, _ := d.cfg.Now()
+	n := 0
+	for _, r := range runs {
+		same := r.Facepiece == f.ID || r.Make != "" && r.Make == f.Make && r.Model == f.Model && r.Style == f.Style && r.Size == f.Size
+		at, err := time.Parse(time.RFC3339, r.At)
+		if err != nil || !same || r.First != procedure.Fail || r.Practice != practice {
+			continue
+		}
+		for _, s := range r.StagesS {
+			at = at.Add(time.Duration(s) * time.Second)
+		}
+		if ago := now.Sub(at); ago <= sitting && ago >= -sitting {
+			n++
+		}
+	}
+	return n, nil
 }
 
 // RunsFrom calls f with the runs from an instant on (RFC 3339 in UTC, or the

@@ -147,7 +147,16 @@ func readRow(row []string, m Mapping, def ImportDefaults, pieces map[string][]st
 		r.Given = append(r.Given, FieldAgent)
 	}
 	if s := cell(FieldLanguages); s != "" {
-		r.Form.Languages = parts(s)
+		r.Form.Languages = nil
+		for _, name := range parts(s) {
+			code := LanguageOf(name)
+			if code == "" {
+				return r, fmt.Sprintf("cues and pages have no words in the language %q; leave it out, or give one of en, es, fr, pl, pt, ro, ar", name)
+			}
+			if !slices.Contains(r.Form.Languages, code) {
+				r.Form.Languages = append(r.Form.Languages, code)
+			}
+		}
 		r.Given = append(r.Given, FieldLanguages)
 	}
 	if s := cell(FieldFacepieces); s != "" {

@@ -65,6 +65,8 @@ func TestReadPeople(t *testing.T) {
 		{"HS-7", "Gus", "Beck"},
 		{"HS-8", "Hal"},
 		{"", "Ida\x01"},
+		{"HS-9", "Jon", "", "", "", "Klingon"},
+		{"HS-10", "Kas", "", "", "", "Polish; español, pl-PL"},
 	}
 	m := programme.Mapping{programme.FieldNumber: 0, programme.FieldName: 1, programme.FieldFacepieces: 2, programme.FieldAgent: 3, programme.FieldRules: 4, programme.FieldLanguages: 5}
 	forms, refused := programme.ReadPeople(rows, m, programme.ImportDefaults{
@@ -73,6 +75,7 @@ func TestReadPeople(t *testing.T) {
 	want := []programme.PersonForm{
 		{Name: "Ana Ríos", Number: "HS-1", Job: "mason", Facepieces: []string{"corrie-m", "tarn-m"}, Agent: "sweet", Rules: "uk-hse", Languages: []string{"es", "en"}},
 		{Name: "Hal", Number: "HS-8", Job: "mason", Rules: "us-osha"},
+		{Name: "Kas", Number: "HS-10", Job: "mason", Rules: "us-osha", Languages: []string{"pl", "es"}},
 	}
 	var got []programme.PersonForm
 	for _, f := range forms {
@@ -81,7 +84,7 @@ func TestReadPeople(t *testing.T) {
 	if !reflect.DeepEqual(got, want) || forms[0].Row != 2 || forms[1].Row != 12 {
 		t.Errorf("forms %+v, want %+v", forms, want)
 	}
-	words := map[int]string{4: "neither a name", 5: "corrie-m, corrie-l", 6: `"Moor" is not known`, 7: "row 2 has the same", 8: "sweet or bitter", 9: `no rule set "nasa"`, 10: "longer than", 11: `"Beck" is not known`, 13: "cannot be printed"}
+	words := map[int]string{4: "neither a name", 5: "corrie-m, corrie-l", 6: `"Moor" is not known`, 7: "row 2 has the same", 8: "sweet or bitter", 9: `no rule set "nasa"`, 10: "longer than", 11: `"Beck" is not known`, 13: "cannot be printed", 14: `language "Klingon"`}
 	if len(refused) != len(words) {
 		t.Errorf("refused %+v", refused)
 	}

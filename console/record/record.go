@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -55,7 +56,36 @@ type Record struct {
 	Corrections []Correction      `json:"corrections"`
 	Inputs      Inputs            `json:"inputs"`
 	Recalled    *Recalled         `json:"recalled,omitempty"` // absent: the run was not recalled
+
+	ProofLeft *ProofLeft   `json:"proof_left,omitempty"` // absent: no proof was left
+	Names     []NameAnswer `json:"names,omitempty"`      // to being asked by name, in order; absent: none
+	Remarks   []string     `json:"remarks,omitempty"`    // on the run as a whole, see RemarkTry and the others
+	Try       int          `json:"try,omitempty"`        // with the same facepiece in one sitting, fails alone counted; absent: the first
+
+	// Refused is what kept a run from going on that came to nothing; only the
+	// text has it.
+	Refused []procedure.Ignored `json:"-"`
 }
+
+// ProofLeft says who left the proof after a pass unmade.
+type ProofLeft struct {
+	Why string `json:"why"` // procedure.LeftForWelfare or procedure.LeftUndone
+	By  string `json:"by"`  // wearer for the wearer's own page; empty: not known
+}
+
+// A NameAnswer is what was said when the wearer was asked by name.
+type NameAnswer struct {
+	Yes bool     `json:"yes"`
+	By  string   `json:"by"`   // wearer for the wearer's own page, else who passed it on; empty: not known
+	AtS *Seconds `json:"at_s"` // on the run clock; null before it started
+}
+
+// Remarks on a run as a whole.
+const (
+	RemarkTry      = "tried_before"       // a fail with the same facepiece came before it in the sitting; the record's try says which one it is
+	RemarkNoKit    = "no_nebuliser_named" // none was entered in the list of kit, so none was asked for
+	RemarkNameless = "name_not_confirmed" // it went on to a next step while nobody had confirmed the name
+)
 
 // A Correction is the tester's word that a squeeze was missed (+1) or was none
 // (-1), with the reason given.
@@ -159,11 +189,7 @@ func Of(s procedure.State) (Record, error) {
 	}
 	r.Corrections = []Correction{}
 	for _, c := range s.Corrections {
-		x := Correction{Part: c.Part, TopUp: c.TopUp, Delta: c.Delta, Reason: c.Reason, By: c.By}
-		if s.Clock != nil && c.At >= *s.Clock {
-			x.AtS = seconds(c.At - *s.Clock)
-		}
-		r.Corrections = append(r.Corrections, x)
+		r.Corrections = append(r.Corrections, Correction{c.Part, c.TopUp, c.Delta, c.Reason, c.By, onClock(s, c.At)})
 	}
 	for _, f := range s.Faults {
 		text := f.What
@@ -178,14 +204,49 @@ func Of(s procedure.State) (Record, error) {
 	if p := Proof(s); p != "" {
 		r.Proof = &p
 	}
+	if l := s.ProofLeft; l != nil {
+		r.ProofLeft = &ProofLeft{l.Why, l.By}
+	}
+	for _, n := range s.Names {
+		r.Names = append(r.Names, NameAnswer{n.Yes, n.By, onClock(s, n.At)})
+	}
+	r.Remarks, r.Try = OnRun(s), s.Opened.Try
+	if r.Outcome == procedure.CannotTaste || r.Reason == procedure.Interrupted {
+		r.Refused = s.Refused
+	}
 	return r, nil
+}
+
+// onClock is an instant on the run clock; nil before it started.
+func onClock(s procedure.State, at time.Duration) *Seconds {
+	if s.Clock == nil || at < *s.Clock {
+		return nil
+	}
+	return seconds(at - *s.Clock)
+}
+
+// OnRun are the remarks on a run as a whole. What only a person can answer is not
+// missed where no person is known, as in a capture.
+func OnRun(s procedure.State) []string {
+	var out []string
+	if s.Opened.Try > 1 {
+		out = append(out, RemarkTry)
+	}
+	began := s.Stage == procedure.Screening || slices.ContainsFunc(s.Spent, func(x procedure.Spent) bool { return x.Stage == procedure.Screening })
+	if began && !s.Opened.Kit && s.Opened.Drill == nil && s.Opened.Wearer != (procedure.Wearer{}) {
+		out = append(out, RemarkNoKit)
+	}
+	if s.Unnamed {
+		out = append(out, RemarkNameless)
+	}
+	return out
 }
 
 // What the proof after a pass came to.
 const (
 	ProofTasted      = "tasted"
 	ProofNotTasted   = "not_tasted"
-	ProofNotAnswered = "not_answered" // it was begun, and nobody said what was tasted: a remark, no doubt
+	ProofNotAnswered = "not_answered" // it was begun or left, and nobody said what was tasted: a remark, no doubt
 )
 
 // Proof is what the proof after a pass came to; empty: none was begun.
@@ -195,7 +256,7 @@ func Proof(s procedure.State) string {
 		return ProofTasted
 	case s.Proof != nil:
 		return ProofNotTasted
-	case s.Stage == procedure.ProvingMist:
+	case s.Stage == procedure.ProvingMist || s.ProofLeft != nil:
 		return ProofNotAnswered
 	}
 	return ""
@@ -227,7 +288,7 @@ func fit(s procedure.State) *Fit {
 	}
 	for i, e := range rules.Exercises {
 		start := time.Duration(i) * rules.Figures.Exercise.Duration()
-		if start > end || start == end && i > 0 {
+		if start > end {
 			break
 		}
 		f.Exercises = append(f.Exercises, Exercise{e.ID, Seconds(start), Seconds(min(end, start+rules.Figures.Exercise.Duration()))})

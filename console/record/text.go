@@ -41,6 +41,73 @@ var proofWords = map[string]string{
 	ProofNotAnswered: "begun, not answered: nobody said what was tasted with the seal broken",
 }
 
+var leftWords = map[string]string{
+	procedure.LeftForWelfare: "stopped for the person's well-being before anybody said what was tasted",
+	procedure.LeftUndone:     "left unmade",
+}
+
+// RemarkWords is a remark on a run as a whole; try is the record's.
+func RemarkWords(key string, try int) string {
+	switch key {
+	case RemarkTry:
+		return fmt.Sprintf("try %d with this facepiece in this sitting, after a fail", try)
+	case RemarkNoKit:
+		return "no nebuliser was named: which one was strong was not asked"
+	case RemarkNameless:
+		return "the name was not confirmed"
+	}
+	return strings.ReplaceAll(key, "_", " ")
+}
+
+// By says who gave a word: wearer for the wearer's own page.
+func By(who string) string {
+	switch who {
+	case "":
+		return "somebody not noted"
+	case "wearer":
+		return "the wearer's own page"
+	}
+	return who
+}
+
+// refusedWhat is what was refused.
+func refusedWhat(what string) string {
+	if what == "press step" || what == string(procedure.DoGoOn) {
+		return "a step"
+	}
+	return "a report"
+}
+
+var whyWords = map[procedure.Why]string{
+	procedure.WhyNoSqueezeYet:   "it came before any squeeze, when nothing can have been tasted",
+	procedure.WhyButtonDown:     "the wearer's button was pressed",
+	procedure.WhyButtonFaulty:   "the wearer's button had a cable that was open or shorted",
+	procedure.WhyPedalHeld:      "the squeeze contact had been closed for over two seconds",
+	procedure.WhyCrossed:        "button and pedal changed together, as crossed wires do",
+	procedure.WhyUnanswered:     "a question before the test was open or answered no",
+	procedure.WhyAbstinence:     "something but plain water was taken too lately, or nobody said since when",
+	procedure.WhyWear:           "the facepiece was not worn long enough",
+	procedure.WhyButtonUnproven: "the wearer's button had not been pressed in this run",
+	procedure.WhyOtherSitting:   "the sensitivity test was of another sitting",
+	procedure.WhyWrongPerson:    "the wearer said that the name is another's",
+	procedure.WhyJournal:        "the record could not be saved",
+	procedure.WhyNoNebuliser:    "the nebuliser was not named",
+	procedure.WhyOtherRole:      "the nebuliser was the weak one for the strong, or the strong for the weak",
+	procedure.WhyOtherAgent:     "the nebuliser was of the other agent",
+	procedure.WhyNotFilled:      "the nebuliser was not filled",
+	procedure.WhyExpired:        "the solution was past its date",
+	procedure.WhyStale:          "the nebuliser was filled too long ago",
+	procedure.WhyMistNotChecked: "no mist was seen since the nebuliser was filled",
+	procedure.WhyParked:         "the run was set aside",
+}
+
+func refusedWhy(why procedure.Why) string {
+	if text, ok := whyWords[why]; ok {
+		return text
+	}
+	return strings.ReplaceAll(string(why), "_", " ")
+}
+
 // Words is a reason as a clause; empty for none.
 func Words(r procedure.Reason) string { return reasonWords[r] }
 
@@ -89,6 +156,9 @@ func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
 	if r.Proof != nil {
 		line("proof", "%s", proofWords[*r.Proof])
 	}
+	if l := r.ProofLeft; l != nil {
+		line("proof left", "%s, by %s", leftWords[l.Why], By(l.By))
+	}
 	button := "supervised"
 	if !r.Inputs.Supervised {
 		button = "unsupervised (single contact)"
@@ -100,7 +170,20 @@ func (r Record) Text(w io.Writer, rules procedure.RuleSet) error {
 		if c.TopUp > 0 {
 			where = fmt.Sprintf("top-up %d", c.TopUp)
 		}
-		line("corrected", "%+d in %s: %s", c.Delta, where, c.Reason)
+		line("corrected", "%+d in %s by %s: %s", c.Delta, where, By(c.By), c.Reason)
+	}
+	for _, n := range r.Names {
+		said := "the name is right"
+		if !n.Yes {
+			said = "NO, the name is not mine"
+		}
+		line("asked by name", "%s (%s)", said, By(n.By))
+	}
+	for _, k := range r.Remarks {
+		line("remark", "%s", RemarkWords(k, r.Try))
+	}
+	for _, f := range r.Refused {
+		line("refused", "%s: %s", refusedWhat(f.What), refusedWhy(f.Why))
 	}
 	for _, f := range r.Inputs.Faults {
 		line("input fault", "%s", f)

@@ -40,7 +40,7 @@ func (b *box) start() {
 		b.t.Fatal(err)
 	}
 	b.address = l.Addr().String()
-	b.server = &http.Server{ReadHeaderTimeout: time.Second, Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	b.server = &http.Server{ReadHeaderTimeout: time.Minute, Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		b.mu.Lock()
 		b.origins = append(b.origins, r.Header.Get("Origin"))
 		b.mu.Unlock()
@@ -86,10 +86,16 @@ func snapshot(number uint64) wire.Snapshot {
 func watch(t *testing.T, boxes map[string]*box) <-chan wire.Board {
 	t.Helper()
 	clk := clock.New(1)
+	return watchBy(t, boxes, clk.Now, func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) })
+}
+
+// watchBy does so by a clock of its own.
+func watchBy(t *testing.T, boxes map[string]*box, now func() time.Duration, tick func(time.Duration) (<-chan struct{}, func())) <-chan wire.Board {
+	t.Helper()
 	out := make(chan wire.Board, 1000)
 	r := &relay.Relay{
-		Publish: func(b wire.Board) { out <- b }, Now: clk.Now, Wall: clock.Moment, Chance: func() float64 { return 0 }, Log: slog.New(slog.DiscardHandler),
-		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
+		Publish: func(b wire.Board) { out <- b }, Now: now, Chance: func() float64 { return 0 }, Log: slog.New(slog.DiscardHandler), Tick: tick,
+		Wall: func() time.Time { return clock.Moment().Add(time.Hour) }, // no deadline is met by chance
 	}
 	for name, b := range boxes {
 		r.Places = append(r.Places, relay.Place{Name: name, Address: b.address})
@@ -148,6 +154,30 @@ func TestBoxIsWatchedAndMasked(t *testing.T) {
 	}
 }
 
+// A waitedClock goes on to a tick once that is waited for, so that whoever waits
+// is never late. One waits at a time.
+type waitedClock struct {
+	mu sync.Mutex
+	at time.Duration
+}
+
+func (c *waitedClock) now() time.Duration {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.at
+}
+
+func (c *waitedClock) tick(d time.Duration) (<-chan struct{}, func()) {
+	ch := make(chan struct{}, 1)
+	soon := time.AfterFunc(10*time.Millisecond, func() {
+		c.mu.Lock()
+		c.at += d
+		c.mu.Unlock()
+		ch <- struct{}{}
+	})
+	return ch, func() { soon.Stop() }
+}
+
 // A box that falls silent is told of with a growing age, within two seconds.
 func TestAgeOfASilentBox(t *testing.T) {
 	b := &box{t: t, address: "127.0.0.1:0", answer: func(c *websocket.Conn, _ map[string]any) {
@@ -155,7 +185,8 @@ func TestAgeOfASilentBox(t *testing.T) {
 		send(c, snapshot(1))
 	}}
 	b.start()
-	news := watch(t, map[string]*box{"Bench B": b})
+	var clk waitedClock
+	news := watchBy(t, map[string]*box{"Bench B": b}, clk.now, clk.tick)
 	mine := func(state wire.BoardState) func(wire.Board) bool {
 		return func(m wire.Board) bool { return m.Name == "Bench B" && m.State == state }
 	}

@@ -10,6 +10,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/pdfcpu/pdfcpu/pkg/api"
 	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
@@ -89,6 +90,19 @@ func TestOutcomeWords(t *testing.T) {
 		"recalled": {"pass", func(s *Sheet) {
 			s.Recalled = &Recall{Reason: "nebuliser S2 found clogged", By: "Bram Okafor", At: "2026-11-23T16:00:00Z", Quality: "restored"}
 		}, []string{"NOT VALID", "Recalled: nebuliser S2 found clogged. The first outcome was PASS; it does not stand.", "Recalled by Bram Okafor on 2026-11-23 16:00 +00:00 (clock: restored, not confirmed).", "no day: this run is no pass that stands"}, "2027-11-23"},
+		"said by": {"pass", func(s *Sheet) {
+			not, at := record.ProofNotAnswered, record.Seconds(31*time.Second)
+			r := s.View.Record
+			r.Proof, r.ProofLeft = &not, &record.ProofLeft{Why: procedure.LeftForWelfare, By: "wearer"}
+			r.Names = []record.NameAnswer{{By: "wearer"}, {Yes: true, By: "Bram Okafor", AtS: &at}, {Yes: true}}
+			r.Remarks, r.Try = []string{record.RemarkTry, record.RemarkNoKit, record.RemarkNameless}, 3
+			r.Corrections = []record.Correction{{Part: procedure.PartTopUp, TopUp: 4, Delta: 1, Reason: "by hand", By: "Bram Okafor", AtS: &at}}
+		}, []string{
+			"not made: stopped for the person's well-being before anybody said what was tasted (the wearer's own page)",
+			"Asked by name: NO, that is not me, said by the wearer's own page. Before the run clock.", "Asked by name: yes, that is me, said by Bram Okafor. At 31.0 s.", "said by somebody not noted",
+			"Try 3 with this facepiece in this sitting, after a fail.", "No nebuliser was named: which one was strong was not asked.", "The name was not confirmed.",
+			"one squeeze added in top-up 4. Reason: by hand (Bram Okafor)",
+		}, "IN DOUBT"},
 		"doubt":     {"pass", func(s *Sheet) { s.View.Record.Proof = &no }, []string{"PASS IN DOUBT", "does not stand", "no day:"}, "2027-11-23"},
 		"untrusted": {"pass", func(s *Sheet) { s.View.WallQuality = "restored" }, []string{"the box's clock could not be trusted", "no day"}, "2027-11-23"},
 		"practice":  {"pass", func(s *Sheet) { s.View.Practice = "simulated" }, []string{"PRACTICE: PASS", "no day: PRACTICE", "Practice, not a test record (simulated board)"}, "sign here"},
@@ -261,6 +275,24 @@ func TestSchema(t *testing.T) {
 			t.Errorf("%s for %s was taken", broken[1], broken[0])
 		}
 	}
+	// What was added later is taken too, and not in any other form.
+	added := *s.View.Record
+	not := record.ProofNotAnswered
+	added.Proof, added.ProofLeft, added.Try = &not, &record.ProofLeft{Why: procedure.LeftUndone, By: "Agnes Thorley"}, 2
+	added.Names, added.Remarks = []record.NameAnswer{{By: "wearer"}}, []string{record.RemarkTry, record.RemarkNoKit, record.RemarkNameless}
+	if raw, err = added.JSON(); err != nil {
+		t.Fatal(err)
+	}
+	if err := check(raw); err != nil {
+		t.Error(err)
+	}
+	for _, broken := range [][2]string{
+		{`"why":"left"`, `"why":"lunch"`}, {`"try":2`, `"try":1`}, {`"yes":false`, `"yes":"no"`}, {`"tried_before"`, `"tired_before"`}, {`"proof":"not_answered",`, ``},
+	} {
+		if text := strings.Replace(string(raw), broken[0], broken[1], 1); text == string(raw) || check([]byte(text)) == nil {
+			t.Errorf("%s for %s was taken", broken[1], broken[0])
+		}
+	}
 	text := string(RecordSchema())
 	var walk func(reflect.Type)
 	walk = func(ty reflect.Type) {
@@ -272,6 +304,9 @@ func TestSchema(t *testing.T) {
 		}
 		for i := range ty.NumField() {
 			name, _, _ := strings.Cut(ty.Field(i).Tag.Get("json"), ",")
+			if name == "-" {
+				continue
+			}
 			if !strings.Contains(text, `"`+name+`": {`) {
 				t.Errorf("the schema has no %s of %s", name, ty)
 			}

@@ -346,7 +346,11 @@ func (p printed) doses() {
 		right = append(right, field{name: p.t("level"), value: p.t("level.is", fit.Level.Mean, fit.Level.Min)})
 	}
 	if r.Proof != nil {
-		left = append(left, field{name: p.t("proof"), value: p.t("proof." + *r.Proof), strong: *r.Proof != "tasted"})
+		said := p.t("proof." + *r.Proof)
+		if l := r.ProofLeft; l != nil {
+			said = p.t("proof."+l.Why, p.who(l.By))
+		}
+		left = append(left, field{name: p.t("proof"), value: said, strong: *r.Proof != "tasted"})
 	}
 	f.twoColumns(left, right)
 	var rows [][]string

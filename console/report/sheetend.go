@@ -7,17 +7,35 @@ import (
 	"strings"
 	"time"
 
+	"tallyhood/console/record"
 	"tallyhood/console/report/page"
 )
 
-// before lists the answers given before the test.
+// before lists the answers given before the test, and those to being asked by
+// name.
 func (p printed) before() {
 	f := p.f
 	f.heading(p.t("before"), 10)
 	if len(p.View.Answers) == 0 {
 		f.para(p.t("before.none"), plain)
-		return
+	} else {
+		p.answers()
 	}
+	for _, n := range p.View.Record.Names {
+		said, look := p.t("named.yes"), plain
+		if !n.Yes {
+			said, look = p.t("named.no"), bold
+		}
+		at := p.t("correction.before")
+		if n.AtS != nil {
+			at = p.t("correction.at", fixed(*n.AtS))
+		}
+		f.para(p.t("named", said, p.who(n.By), at), look)
+	}
+}
+
+func (p printed) answers() {
+	f := p.f
 	var a, b []field
 	for i, q := range p.View.Answers {
 		key := "question." + q.Question
@@ -50,7 +68,18 @@ func (p printed) before() {
 	f.y += h
 }
 
-// changes lists corrections of counts, amendments of labels, and faults; the
+// who is by whom something was said or done.
+func (p printed) who(by string) string {
+	switch by {
+	case "":
+		return p.t("by.unknown")
+	case "wearer":
+		return p.t("by.wearer")
+	}
+	return by
+}
+
+// changes lists corrections of counts, remarks, amendments of labels, and faults; the
 // first value stays visible in each.
 func (p printed) changes() {
 	f, r := p.f, p.View.Record
@@ -72,6 +101,13 @@ func (p printed) changes() {
 			by = p.t("by", c.By)
 		}
 		f.para(p.t("correction", at, what, where, c.Reason, by), plain)
+	}
+	for _, k := range r.Remarks {
+		text := p.t("remark." + k)
+		if k == record.RemarkTry {
+			text = p.t("remark."+k, r.Try)
+		}
+		f.para(text, bold)
 	}
 	for _, a := range p.Amendments {
 		name := a.Field

@@ -16,8 +16,12 @@ import (
 func (m *maker) moments(before procedure.State, d procedure.Dated) {
 	at := m.ms(d.At)
 	add := func(kind, key string, topUp int, text string) {
-		m.out.Moments = append(m.out.Moments, Moment{at, kind, key, topUp, text})
+		m.out.Moments = append(m.out.Moments, Moment{AtMS: at, Kind: kind, Key: key, TopUp: topUp, Text: text})
 	}
+	by := func(who, kind, key string, topUp int, text string) {
+		m.out.Moments = append(m.out.Moments, Moment{at, kind, key, topUp, text, who})
+	}
+	m.remarks(record.OnRun(before), at)
 	if m.st.Initial.Hurried && !before.Initial.Hurried {
 		add("hurried", string(procedure.PartInitial), 0, "")
 	}
@@ -47,7 +51,9 @@ func (m *maker) moments(before procedure.State, d procedure.Dated) {
 		if f.Delta < 0 {
 			kind = "taken_back"
 		}
-		add(kind, string(f.Part), f.TopUp, f.Reason)
+		by(f.By, kind, string(f.Part), f.TopUp, f.Reason)
+	case procedure.NameSaid:
+		by(f.By, "name_said", map[bool]string{true: "yes", false: "no"}[f.Yes], 0, "")
 	case procedure.RunParked:
 		add("parked", "", 0, "")
 	case procedure.RunTakenUp:
@@ -61,7 +67,18 @@ func (m *maker) moments(before procedure.State, d procedure.Dated) {
 		if f.Tasted {
 			key = "tasted"
 		}
-		add("proof", key, 0, "")
+		by(f.By, "proof", key, 0, "")
+	case procedure.ProofLeft:
+		by(f.By, "proof", f.Why, 0, "")
+	}
+}
+
+// remarks keeps those on the run as a whole that are new at an instant.
+func (m *maker) remarks(had []string, at int64) {
+	for _, r := range record.OnRun(m.st) {
+		if !slices.Contains(had, r) {
+			m.out.Moments = append(m.out.Moments, Moment{AtMS: at, Kind: "remark", Key: r})
+		}
 	}
 }
 
@@ -158,6 +175,12 @@ func (m *maker) sound(before procedure.State, d procedure.Dated) {
 			m.cue(d.At, procedure.CueReported)
 		} else {
 			m.cue(d.At, procedure.CueNotValid)
+		}
+	case procedure.ProofLeft:
+		if f.Why == procedure.LeftForWelfare {
+			m.cue(d.At, procedure.CueStop)
+		} else {
+			m.cue(d.At, procedure.CueGoOn)
 		}
 	}
 }

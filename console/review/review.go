@@ -67,12 +67,13 @@ type Moment struct {
 	Key   string `json:"key"`    // of a why, a fault, an outcome or a part, as the kind has it; may be empty
 	TopUp int    `json:"top_up"` // that it is about; 0 for none
 	Text  string `json:"text"`   // free text; empty where names are left out
+	By    string `json:"by"`     // whose word it is, wearer for the wearer's own page; empty: nobody's, not known, or names are left out
 }
 
 // Kinds of moments.
 var Kinds = []string{
 	"late", "hurried", "extra", "doubtful", "ignored", "fault", "healed", "added", "taken_back",
-	"parked", "taken_up", "wearer_did", "verdict", "proof", "recalled",
+	"parked", "taken_up", "wearer_did", "verdict", "proof", "recalled", "name_said", "remark",
 }
 
 // tail is how long a review goes on after the last fact, so that it is seen.
@@ -126,12 +127,12 @@ func (m *maker) stand(recalled *record.Recalled) {
 	v, c := record.Standing(*m.st.Verdict, recalled)
 	m.out.Outcome, m.out.Reason, m.out.Recalled = v.Outcome, v.Reason, c
 	end := m.st.At + tail
-	if record.Proof(m.st) == record.ProofNotAnswered {
+	if record.Proof(m.st) == record.ProofNotAnswered && m.st.ProofLeft == nil {
 		m.out.Moments = append(m.out.Moments, Moment{AtMS: m.ms(m.st.At), Kind: "proof", Key: record.ProofNotAnswered})
 	}
 	if c != nil {
 		run := m.at(end)
-		run.Verdict = shown.Verdict(v, m.st.Proof, procedure.Next(m.st.Opened.Rules, v.Outcome))
+		run.Verdict = shown.Verdict(v, m.st, procedure.Next(m.st.Opened.Rules, v.Outcome))
 		m.out.Frames = append(m.out.Frames, Frame{AtMS: m.ms(end), Facts: []string{"runs_recalled"}, Run: run})
 		m.out.Moments = append(m.out.Moments, Moment{AtMS: m.ms(end), Kind: "recalled", Key: string(c.Outcome), Text: c.Why})
 		end += tail
@@ -199,7 +200,7 @@ func (m *maker) changes() []time.Duration {
 func (m *maker) at(at time.Duration) wire.Run {
 	run := shown.Run(m.st, at)
 	if v := m.st.Verdict; v != nil {
-		run.Verdict = shown.Verdict(*v, m.st.Proof, procedure.Next(m.st.Opened.Rules, v.Outcome))
+		run.Verdict = shown.Verdict(*v, m.st, procedure.Next(m.st.Opened.Rules, v.Outcome))
 	}
 	return *run
 }
@@ -223,6 +224,7 @@ func (m *maker) take(d procedure.Dated) {
 		m.out.Stages = append(m.out.Stages, Staged{at, m.st.Stage})
 	}
 	if before.Opened == nil {
+		m.remarks(nil, at)
 		return
 	}
 	if before.Clock == nil && m.st.Clock != nil {
@@ -277,7 +279,7 @@ func (s Sequence) WithoutNames() Sequence {
 	s.Frames = frames
 	moments := make([]Moment, len(s.Moments))
 	for i, m := range s.Moments {
-		m.Text = ""
+		m.Text, m.By = "", ""
 		moments[i] = m
 	}
 	s.Moments = moments

@@ -83,7 +83,7 @@ func (b *table) wait(d time.Duration) {
 		if st := b.e.State(); !b.silent && b.e.Panel().Reached() >= b.e.Now() {
 			run := shown.Run(st, b.e.Now())
 			if v := st.Verdict; v != nil {
-				run.Verdict = shown.Verdict(*v, st.Proof, procedure.Next(b.rules, v.Outcome))
+				run.Verdict = shown.Verdict(*v, st, procedure.Next(b.rules, v.Outcome))
 			}
 			b.shots = append(b.shots, shot{b.e.Now(), *run})
 		}

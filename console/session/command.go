@@ -124,9 +124,20 @@ func (s *Session) ask(a asked, say func(why string)) {
 			in.By = string(wire.Wearer)
 		case in.By == string(wire.Wearer):
 			in.By = r.engine.State().Opened.Tester // nobody else speaks as the wearer
+		case in.By == "":
+			in.By = s.speaker(a, r)
 		}
 		s.input(r, a, in)
 	}
+}
+
+// speaker is who gives an input that names nobody: whoever drives is the tester
+// of the run, of one that only watches the role is known.
+func (s *Session) speaker(a asked, r *openRun) string {
+	if s.driver != a.client {
+		return string(a.role)
+	}
+	return r.engine.State().Opened.Tester
 }
 
 // input gives a run what a page said, dated now.
@@ -202,11 +213,16 @@ func (s *Session) open(a asked) string {
 		practice = procedure.PracticeDrill
 	}
 	wall, quality := s.cfg.Wall.Now()
+	fails := s.failsOf(a.bound, r)
 	switch {
 	case quality == clock.Unset:
 		return "clock_unset"
 	case s.missing() != "":
 		return "input_missing"
+	case practice == "" && !s.cfg.Register.Kept():
+		return "no_nebuliser_entered"
+	case a.actor == nil && fails > 0 && !r.AfterFail.Refit:
+		return "other_facepiece_due"
 	}
 	code, err := s.newCode()
 	if err != nil {
@@ -225,6 +241,9 @@ func (s *Session) open(a asked) string {
 		Strict: s.cfg.Strict, Practice: practice, Kit: s.cfg.Register.Kept(), Hood: a.bound.Hood, Wall: wall.Format(time.RFC3339), WallQuality: string(quality),
 		TimeSource: s.cfg.TimeSource, Version: s.cfg.Version, Box: s.box(), WiringChecked: s.inputs.checked, SoundMS: s.inputs.soundMS,
 	}
+	if fails > 0 && a.actor == nil {
+		opened.Try = fails + 1
+	}
 	for _, u := range s.Open() {
 		opened.Beside = append(opened.Beside, u.Run)
 	}
@@ -240,6 +259,29 @@ func (s *Session) open(a asked) string {
 	at := max(s.cfg.Clock.Now()-s.grace(), 0)
 	s.begin(one, opened, at)
 	return ""
+}
+
+// fitted names a wearer with a facepiece.
+func fitted(wearer procedure.Wearer, facepiece procedure.Facepiece) string {
+	return wearer.ID + " " + facepiece.ID
+}
+
+// fell keeps that a run ended as a fail.
+func (s *Session) fell(st procedure.State, at time.Duration) {
+	k := fitted(st.Opened.Wearer, st.Opened.Facepiece)
+	s.fails[k] = append(s.fails[k], at)
+}
+
+// failsOf is how often a person failed with a facepiece in this sitting. The
+// journal knows of those before a restart; the newest one it may not have yet.
+func (s *Session) failsOf(b Bound, r procedure.RuleSet) int {
+	n, now := 0, s.cfg.Clock.Now()
+	for _, at := range s.fails[fitted(b.Wearer, b.Facepiece)] {
+		if now-at <= r.Sitting() {
+			n++
+		}
+	}
+	return max(n, b.Fails)
 }
 
 func (s *Session) begin(r *openRun, o procedure.RunOpened, at time.Duration) {

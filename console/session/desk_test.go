@@ -4,6 +4,7 @@ package session_test
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"slices"
 	"sync"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"tallyhood/audio"
+	"tallyhood/console/archive"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
@@ -96,6 +98,8 @@ type deskClock interface {
 	sim.Clock
 }
 
+// newDesk is a desk by a clock that runs: a machine that is too busy makes its run
+// not valid, so that little can be asserted of it.
 func newDesk(t *testing.T, speed float64, journal store.Journal, change ...func(*session.Config)) *desk {
 	t.Helper()
 	return newDeskOn(t, clock.New(speed), journal, change...)
@@ -151,7 +155,7 @@ func (d *desk) snapshots() []wire.Snapshot {
 // until waits for a snapshot that is as wanted; what says it in words.
 func (d *desk) until(what string, want func(wire.Snapshot) bool) wire.Snapshot {
 	d.t.Helper()
-	late, give := clock.New(1).Wake(25 * time.Second)
+	late, give := clock.New(1).Wake(time.Minute)
 	defer give()
 	for {
 		d.mu.Lock()
@@ -170,7 +174,11 @@ func (d *desk) until(what string, want func(wire.Snapshot) bool) wire.Snapshot {
 		case <-soon:
 			d.nudge()
 		case <-late:
-			d.t.Fatalf("no snapshot with %s came; the last is %+v", what, s)
+			run := "no run"
+			if s.Run != nil {
+				run = fmt.Sprintf("run %+v, verdict %+v", *s.Run, s.Run.Verdict)
+			}
+			d.t.Fatalf("no snapshot with %s came; the last is %+v, %s", what, s, run)
 		}
 		stop()
 	}
@@ -196,7 +204,7 @@ func (d *desk) askAs(client string, role wire.Role, c wire.Command) string {
 	if c.Run == "" {
 		c.Run = d.run
 	}
-	ctx, cancel := context.WithTimeout(d.t.Context(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(d.t.Context(), time.Minute)
 	defer cancel()
 	answer := make(chan wire.Reply, 1)
 	go func() { answer <- d.ses.Command(ctx, client, role, c) }()
@@ -247,6 +255,7 @@ func (d *desk) open() {
 	}
 	d.must(wire.Command{Do: "open", Open: opening})
 	d.run = d.ses.OpenRun()
+	d.wait(10 * time.Millisecond) // what follows is of a later instant
 	for _, q := range d.rules.Before {
 		d.say(procedure.DoAnswer, procedure.Input{Question: q.ID, Yes: true, By: "Agnes Thorley"})
 	}
@@ -270,8 +279,18 @@ func (d *desk) press(l device.Line, n int) {
 // nudge lets a clock that stands still go on a little.
 func (d *desk) nudge() {
 	if s, ok := d.clk.(*stillClock); ok {
-		s.allow(50 * time.Millisecond)
+		s.allow(s.stride)
 	}
+}
+
+// saved waits until a journal holds the beginning of the run: a command is
+// answered before what it did is on disk.
+func (d *desk) saved(j store.Journal) {
+	d.t.Helper()
+	d.until("the run on disk", func(wire.Snapshot) bool {
+		st, err := archive.State(d.t.Context(), j, d.run)
+		return err == nil && st.Opened != nil
+	})
 }
 
 // wait lets virtual time go by.
@@ -297,19 +316,25 @@ func (d *desk) toDosing() {
 	d.stage(procedure.Dosing)
 }
 
-// dose gives the initial dose. On a busy machine an edge may come so late that
-// a squeeze is none; a tester sees what is missing and gives it.
+// give gives the squeezes of the initial dose that are missing at n. On a busy
+// machine an edge may come so late that a squeeze is none; a tester sees what is
+// missing and gives it.
+func (d *desk) give(n int) {
+	d.t.Helper()
+	for range 6 {
+		s := d.until("any", func(s wire.Snapshot) bool { return s.Run != nil })
+		if s.Run.Stage != procedure.Dosing || s.Run.Initial.Given >= n {
+			return
+		}
+		d.press(device.Squeeze, n-s.Run.Initial.Given)
+		d.wait(time.Duration(float64(d.grace)*d.clk.Speed()) + 500*time.Millisecond)
+	}
+}
+
+// dose gives the initial dose of n squeezes.
 func (d *desk) dose(n int) {
 	d.t.Helper()
-	for range 4 {
-		d.press(device.Squeeze, n)
-		d.wait(time.Duration(float64(d.grace)*d.clk.Speed()) + 500*time.Millisecond)
-		s := d.until("any", func(s wire.Snapshot) bool { return s.Run != nil })
-		if s.Run.Stage != procedure.Dosing {
-			break
-		}
-		n = s.Run.Initial.Required - s.Run.Initial.Given
-	}
+	d.give(n)
 	d.stage(procedure.Running)
 }
 
@@ -319,9 +344,11 @@ func (d *desk) topUps(skip int) {
 	d.t.Helper()
 	for n := 1; n <= d.rules.TopUps(); n++ {
 		due := d.rules.Due(n)
-		d.until("a top-up due", func(s wire.Snapshot) bool {
-			return s.Run.RunMS != nil && time.Duration(*s.Run.RunMS)*time.Millisecond >= due-2*time.Second
-		})
+		if verdict(d.until("a top-up due", func(s wire.Snapshot) bool {
+			return verdict(s) || s.Run.RunMS != nil && time.Duration(*s.Run.RunMS)*time.Millisecond >= due-2*time.Second
+		})) {
+			return
+		}
 		dose := d.rules.BinOf(3).TopUp
 		if n != skip {
 			d.press(device.Squeeze, dose)
@@ -338,7 +365,10 @@ func (d *desk) topUps(skip int) {
 			continue
 		}
 		d.press(device.Squeeze, dose-1)
-		d.say(procedure.DoCorrect, procedure.Input{Delta: 1, Reason: "squeezed beside the pedal", By: "Agnes Thorley"})
+		why := d.ask(wire.Command{Do: string(procedure.DoCorrect), Input: procedure.Input{Delta: 1, Reason: "squeezed beside the pedal", By: "Agnes Thorley"}})
+		if why != "" && !verdict(d.until("any", func(s wire.Snapshot) bool { return s.Run != nil })) {
+			d.t.Fatalf("the correction was refused: %s", why)
+		}
 	}
 }
 

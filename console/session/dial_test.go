@@ -16,7 +16,7 @@ import (
 // how it is turned. A muted box measures no delay of its sound.
 func TestSoundIsTurned(t *testing.T) {
 	var languages []string
-	d := newDesk(t, 20, nil, func(c *session.Config) {
+	d := newDeskOn(t, newStillClock(), nil, func(c *session.Config) {
 		c.Dial = dial.New(dial.Options{Volume: 80, Sound: tone.Of})
 		c.Speak = func(wearer string) { languages = append(languages, wearer) }
 	})

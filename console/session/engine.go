@@ -74,6 +74,8 @@ func (e *Engine) feed(at time.Duration, edge device.Edge) {
 		e.panel.ReportEdge(at, edge.Closed)
 	case device.TasteNC:
 		e.panel.RestEdge(at, edge.Closed)
+	case device.Push:
+		e.panel.PushEdge(at, edge.Closed)
 	}
 }
 
@@ -153,15 +155,21 @@ func (e *Engine) deliver() {
 	for {
 		reached := e.panel.Reached()
 		e.events = append(e.events, e.panel.Take()...)
+		stops := len(e.queue) > 0 && e.queue[0].Do == procedure.DoWelfare && e.queue[0].At <= reached
+		if at, ok := e.panel.Pushing(); ok && e.state.Stage == procedure.Screening {
+			reached = min(reached, at)
+		}
 		const never = time.Duration(1<<63 - 1)
 		tick, event, person := never, never, never
 		if w, ok := e.state.Wake(); ok && w <= reached {
 			tick = w
 		}
-		if len(e.events) > 0 {
-			event = e.events[0].When()
+		next := e.earliest()
+		if next >= 0 && e.place(e.events[next]) < reached {
+			event = e.place(e.events[next])
 		}
-		if len(e.queue) > 0 && e.queue[0].At <= reached {
+		// Who stops for the wearer waits for no bulb to be let go.
+		if len(e.queue) > 0 && e.queue[0].At <= reached || stops {
 			person = e.queue[0].At
 		}
 		switch first := min(tick, event, person); {
@@ -170,8 +178,8 @@ func (e *Engine) deliver() {
 		case first == tick:
 			e.handle(procedure.Input{At: tick, Do: procedure.DoTick})
 		case first == event:
-			s := e.events[0]
-			e.events = e.events[1:]
+			s := e.events[next]
+			e.events = slices.Delete(e.events, next, next+1)
 			e.sighting(s)
 		default:
 			in := e.queue[0]
@@ -179,6 +187,46 @@ func (e *Engine) deliver() {
 			e.handle(in)
 		}
 	}
+}
+
+// place is the instant by which a sighting takes its place. In the sensitivity
+// test a squeeze counts from the begin of its push on: what the wearer reports
+// after that may come of it. Elsewhere it counts when it is known, so that none
+// that was given late gets into a dose.
+func (e *Engine) place(s contact.Sighting) time.Duration {
+	if e.state.Stage == procedure.Screening && s.Begun < s.At {
+		return s.Begun
+	}
+	return s.When()
+}
+
+// earliest is the first of the events by their places; -1 without any. Of two at
+// one place the panel's order stands.
+func (e *Engine) earliest() int {
+	first := -1
+	for i, s := range e.events {
+		if first < 0 || e.place(s) < e.place(e.events[first]) {
+			first = i
+		}
+	}
+	return first
+}
+
+// torn says that a squeeze began before the dose in which it would count: what
+// was given of it inside is not known.
+func (e *Engine) torn(s contact.Sighting) bool {
+	st := e.state
+	switch {
+	case s.Source != contact.Squeeze || s.Begun >= s.At:
+		return false
+	case st.Stage == procedure.Dosing:
+		return s.Begun < st.Since
+	case st.Stage == procedure.Running:
+		r, t0 := &st.Opened.Rules, *st.Clock
+		n := r.WindowAt(s.At - t0)
+		return n > 0 && n != r.WindowAt(s.Begun-t0)
+	}
+	return false
 }
 
 var verbs = map[contact.Kind]procedure.Verb{
@@ -198,7 +246,11 @@ func (e *Engine) sighting(s contact.Sighting) {
 			e.tally.Taste++
 		}
 	}
-	e.handle(procedure.Input{At: s.When(), Do: verbs[s.Kind], Source: s.Source.String()})
+	do := verbs[s.Kind]
+	if s.Kind == contact.Pressed && e.torn(s) {
+		do = procedure.DoDoubt
+	}
+	e.handle(procedure.Input{At: e.place(s), Do: do, Source: s.Source.String()})
 }
 
 func (e *Engine) handle(in procedure.Input) {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"tallyhood/device"
+	"tallyhood/device/clock"
 	"tallyhood/device/contact"
 )
 
@@ -27,11 +28,12 @@ func (f *flooded) Lost() <-chan device.Lost  { return f.lost }
 func TestNothingWaitingIsOvertaken(t *testing.T) {
 	for _, n := range []int{0, 1_000, 1_100, 30_000, mostDrained - 2, mostDrained + 1} {
 		f := &flooded{edges: make(chan device.Edge, mostDrained+2), lost: make(chan device.Lost, 1)}
-		s := &Session{cfg: Config{Board: f, Log: slog.New(slog.DiscardHandler)}, openRun: &openRun{}, levels: map[device.Line]bool{},
+		s := &Session{cfg: Config{Board: f, Clock: clock.New(1), Log: slog.New(slog.DiscardHandler)}, openRun: &openRun{}, levels: map[device.Line]bool{},
 			stats: map[device.Line]*stat{device.Squeeze: {}}, panel: contact.NewPanel(false, 0)}
 		for i := range n {
 			f.edges <- device.Edge{At: time.Duration(i) * time.Microsecond, Line: device.Squeeze, Closed: i%2 == 0}
 		}
+		s.looked = s.cfg.Clock.Now()
 		s.drain()
 		left, said := len(f.edges), s.lost
 		if left > 0 && said == "" {
@@ -46,6 +48,7 @@ func TestNothingWaitingIsOvertaken(t *testing.T) {
 				f.edges <- device.Edge{At: time.Second + time.Duration(i)*time.Microsecond, Line: device.Squeeze, Closed: i%2 == 0}
 			}
 			f.lost <- device.Lost{Reason: "the queue was full"}
+			s.looked = s.cfg.Clock.Now()
 			if s.drain(); s.lost != "the queue was full" {
 				t.Errorf("%d edges before it: the loss is not told, %q", n, s.lost)
 			}

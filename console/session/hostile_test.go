@@ -17,6 +17,21 @@ import (
 	"tallyhood/store/memory"
 )
 
+// An asking is the context of a command that tells when the loop has been given
+// it: Command asks for the end a second time when it waits for the answer.
+type asking struct {
+	context.Context
+	asked int
+	given chan struct{}
+}
+
+func (a *asking) Done() <-chan struct{} {
+	if a.asked++; a.asked == 2 {
+		close(a.given)
+	}
+	return a.Context.Done()
+}
+
 // breath sends commands one behind the other while the clock stands still, and
 // gives their refusals.
 func (d *desk) breath(all ...wire.Command) []string {
@@ -26,12 +41,15 @@ func (d *desk) breath(all ...wire.Command) []string {
 		c.Type, c.ID, c.Fence = "command", "c", d.fence
 		ch := make(chan wire.Reply, 1)
 		answers = append(answers, ch)
-		go func() { ch <- d.ses.Command(context.Background(), "page 1", wire.Tester, c) }()
-		soon, stop := clock.New(1).Wake(100 * time.Millisecond)
-		<-soon
-		stop()
+		with := make(chan struct{})
+		go func() {
+			ch <- d.ses.Command(&asking{Context: context.Background(), given: with}, "page 1", wire.Tester, c)
+		}()
+		<-with
 	}
 	var out []string
+	late, give := clock.New(1).Wake(time.Minute)
+	defer give()
 	for _, ch := range answers {
 		for answered := false; !answered; {
 			soon, stop := clock.New(1).Wake(time.Millisecond)
@@ -40,6 +58,8 @@ func (d *desk) breath(all ...wire.Command) []string {
 				out, answered = append(out, r.Why), true
 			case <-soon:
 				d.nudge()
+			case <-late:
+				d.t.Fatalf("%d commands, answers %q: the next does not come", len(all), out)
 			}
 			stop()
 		}

@@ -77,7 +77,7 @@ func (w *wallHand) Steps() int {
 
 func TestAnUnsetClockIsConfirmedFirst(t *testing.T) {
 	w := &wallHand{at: time.Unix(0, 0).UTC(), quality: clock.Unset}
-	d := newDesk(t, 100, nil, func(c *session.Config) { c.Wall = w })
+	d := newDeskOn(t, newLongClock(), nil, func(c *session.Config) { c.Wall = w })
 	d.fence = d.lease("page 1")
 	if why := d.ask(wire.Command{Do: "open", Open: opening}); why != "clock_unset" {
 		t.Fatalf("a run was opened in 1970: %q", why)
@@ -105,7 +105,7 @@ func TestAnUnsetClockIsConfirmedFirst(t *testing.T) {
 func TestAStepOfWallTimeChangesNothing(t *testing.T) {
 	w := &wallHand{at: time.Date(2026, 9, 14, 9, 0, 0, 0, time.UTC), quality: clock.Restored}
 	j := memory.New()
-	d := newDesk(t, 100, j, func(c *session.Config) { c.Wall = w })
+	d := newDeskOn(t, newLongClock(), j, func(c *session.Config) { c.Wall = w })
 	d.open()
 	d.toDosing()
 	w.mu.Lock()
@@ -158,7 +158,7 @@ func (f *faulty) Learn(ctx context.Context, l device.Line) (string, error) {
 func TestAMissingPartIsNoBoardToTestOn(t *testing.T) {
 	f := &faulty{}
 	j := memory.New()
-	d := newDesk(t, 100, j, func(c *session.Config) {
+	d := newDeskOn(t, newLongClock(), j, func(c *session.Config) {
 		f.Board = c.Board.(*sim.Board)
 		c.Board = f
 		c.Parts = func() []device.Part {
@@ -177,6 +177,7 @@ func TestAMissingPartIsNoBoardToTestOn(t *testing.T) {
 	f.bad = ""
 	f.mu.Unlock()
 	d.open()
+	d.saved(j)
 	st, err := archive.State(t.Context(), j, d.run)
 	if err != nil {
 		t.Fatal(err)
@@ -188,7 +189,7 @@ func TestAMissingPartIsNoBoardToTestOn(t *testing.T) {
 
 func TestLearn(t *testing.T) {
 	f := &faulty{said: make(chan error)}
-	d := newDesk(t, 100, nil, func(c *session.Config) {
+	d := newDeskOn(t, newLongClock(), nil, func(c *session.Config) {
 		f.Board = c.Board.(*sim.Board)
 		c.Board, c.Learner = f, f
 	})
@@ -217,7 +218,7 @@ func TestLearn(t *testing.T) {
 // record.
 func TestWiringCheck(t *testing.T) {
 	j := memory.New()
-	d := newDesk(t, 20, j)
+	d := newDeskOn(t, newLongClock(), j)
 	d.fence = d.lease("page 1")
 	asked := func(ask string) {
 		t.Helper()
@@ -256,6 +257,7 @@ func TestWiringCheck(t *testing.T) {
 		}
 	}
 	d.open()
+	d.saved(j)
 	st, err := archive.State(t.Context(), j, d.run)
 	if err != nil || st.Opened.WiringChecked == "" {
 		t.Errorf("the record does not say that the wires were checked: %v", err)
@@ -275,7 +277,7 @@ func TestWiringCheck(t *testing.T) {
 }
 
 func TestToneByHand(t *testing.T) {
-	d := newDesk(t, 10, nil)
+	d := newDeskOn(t, newLongClock(), nil)
 	d.fence = d.lease("page 1")
 	d.must(wire.Command{Do: "tone", Cue: string(audio.Stop)})
 	if !d.heard.has(procedure.CueStop) {
@@ -291,7 +293,7 @@ func TestToneByHand(t *testing.T) {
 
 // Others see neither the lines nor the tests.
 func TestOthersSeeNoLines(t *testing.T) {
-	d := newDesk(t, 10, nil)
+	d := newDeskOn(t, newLongClock(), nil)
 	s := d.until("lines", func(s wire.Snapshot) bool { return len(s.Inputs.Lines) == 4 })
 	for _, r := range []wire.Role{wire.Trainer, wire.Wearer} {
 		if o := wire.ForRole(s, r); len(o.Inputs.Lines) != 0 || o.Inputs.Lines == nil || o.Inputs.Check != nil {
@@ -304,7 +306,7 @@ func TestOthersSeeNoLines(t *testing.T) {
 // figure, and the record keeps it.
 func TestSoundIsTimed(t *testing.T) {
 	j := memory.New()
-	d := newDesk(t, 4, j)
+	d := newDeskOn(t, newLongClock(), j)
 	d.fence = d.lease("page 1")
 	d.must(wire.Command{Do: "latency_begin"})
 	const after = 230 * time.Millisecond
@@ -324,6 +326,7 @@ func TestSoundIsTimed(t *testing.T) {
 		t.Errorf("figure %+v", l)
 	}
 	d.open()
+	d.saved(j)
 	if v, err := archive.Run(t.Context(), j, nil, d.run); err != nil || v.SoundMS != 230 {
 		t.Errorf("the record has %v ms, %v", v.SoundMS, err)
 	}

@@ -61,7 +61,11 @@ func (m *moody) letGo(fail int) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.fail = fail
-	close(m.gate)
+	select {
+	case <-m.gate:
+	default:
+		close(m.gate)
+	}
 }
 
 func (m *moody) failNext(n int) {
@@ -73,6 +77,7 @@ func (m *moody) failNext(n int) {
 func moodyDesk(t *testing.T) (*desk, *moody) {
 	m := newMoody()
 	d := newDeskOn(t, newStillClock(), m, func(cfg *session.Config) { cfg.Rules["us-osha"] = quickRules(t, 15) })
+	t.Cleanup(func() { m.letGo(0) }) // a session ends when its writes have
 	return d, m
 }
 

@@ -32,14 +32,13 @@ func TestCaptureOfALiveRunGivesTheSameRecord(t *testing.T) {
 		drive   func(*desk)
 	}{
 		{"pass", procedure.Pass, "", []procedure.Verb{procedure.DoGoOn, procedure.DoCorrect, procedure.DoAnswer}, func(d *desk) {
-			d.press(device.Squeeze, 9)
+			d.give(9)
 			d.say(procedure.DoCorrect, procedure.Input{Delta: 1, Reason: "the pedal $end slipped", By: "Agnes Thorley"})
 			d.stage(procedure.Running)
 			d.topUps(2)
 		}},
 		{"said aloud", procedure.Fail, procedure.Tasted, []procedure.Verb{procedure.DoSaidAloud}, func(d *desk) {
-			d.press(device.Squeeze, 10)
-			d.stage(procedure.Running)
+			d.dose(10)
 			d.wait(7 * time.Second)
 			d.press(device.Squeeze, 1)
 			d.say(procedure.DoSaidAloud, procedure.Input{By: "Agnes Thorley"})
@@ -53,62 +52,75 @@ func TestCaptureOfALiveRunGivesTheSameRecord(t *testing.T) {
 			d.press(device.Taste, 1)
 		}},
 	}
-	for _, speed := range []float64{20, 100} {
+	for _, speed := range []float64{20, 50} {
 		for _, c := range cases {
 			t.Run(fmt.Sprintf("%s at %g", c.name, speed), func(t *testing.T) {
 				t.Parallel()
-				file := filepath.Join(t.TempDir(), "run.vcd")
-				j := memory.New()
-				d := newDesk(t, speed, j, func(cfg *session.Config) {
-					cfg.Grace = 60 * time.Millisecond // for a machine with other work
-					cfg.Capture = file
-					// At the lower speed a whole run would take too long for a test.
-					exercise := 60.0
-					if speed < 50 {
-						exercise = 30
+				// On a busy machine a squeeze may come after its window; such a
+				// run is not valid, has the same record from its capture, and is
+				// run anew.
+				for last := 5; ; last-- {
+					st, shown := liveAndAgain(t, speed, c.notes, c.drive)
+					v := *st.Verdict
+					if shown != v.Outcome {
+						t.Errorf("the page showed %s, the journal %s", shown, v.Outcome)
 					}
-					cfg.Rules["us-osha"] = quickRules(t, exercise)
-				})
-				d.open()
-				d.toDosing()
-				c.drive(d)
-				shown := d.until("a verdict", verdict)
-				d.stop() // the capture is whole when the session has ended
-
-				st, err := archive.State(t.Context(), j, d.run)
-				if err != nil {
-					t.Fatal(err)
-				}
-				live := recordJSON(t, st)
-				if st.Verdict.Outcome != c.outcome || st.Verdict.Reason != c.reason {
-					t.Errorf("the run ended as %s %s, want %s %s\n%s", st.Verdict.Outcome, st.Verdict.Reason, c.outcome, c.reason, live)
-				}
-				if shown.Run.Verdict.Outcome != c.outcome {
-					t.Errorf("the page showed %s", shown.Run.Verdict.Outcome)
-				}
-				text, err := os.ReadFile(file)
-				if err != nil {
-					t.Fatal(err)
-				}
-				for _, v := range c.notes {
-					if !strings.Contains(string(text), fmt.Sprintf("%q:%q", "do", v)) {
-						t.Errorf("the capture does not hold the command %s", v)
+					if v.Outcome == c.outcome && v.Reason == c.reason {
+						return
 					}
-				}
-				r, err := capture.Open(strings.NewReader(string(text)), capture.Options{})
-				if err != nil {
-					t.Fatal(err)
-				}
-				again, err := session.Replay(r, *st.Opened)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if got := recordJSON(t, again.State); got != live {
-					t.Errorf("the replay differs\nlive   %s\nreplay %s", live, got)
+					if v.Outcome != procedure.NotValid || last == 1 {
+						t.Fatalf("the run ended as %s %s, want %s %s\n%s", v.Outcome, v.Reason, c.outcome, c.reason, recordJSON(t, st))
+					}
+					t.Logf("not valid, %s: once more", v.Reason)
 				}
 			})
 		}
 	}
+}
+
+// liveAndAgain drives a run, and has the replay of its capture give the record
+// that the journal gives. It returns the journal's run and the outcome that the
+// page showed.
+func liveAndAgain(t *testing.T, speed float64, notes []procedure.Verb, drive func(*desk)) (procedure.State, procedure.Outcome) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "run.vcd")
+	j := memory.New()
+	d := newDesk(t, speed, j, func(cfg *session.Config) {
+		cfg.Grace = 60 * time.Millisecond // for a machine with other work
+		cfg.Capture = file
+		cfg.Rules["us-osha"] = quickRules(t, 30) // a whole run would take too long for a test
+	})
+	d.open()
+	d.toDosing()
+	drive(d)
+	shown := d.until("a verdict", verdict)
+	d.stop() // the capture is whole when the session has ended
+
+	st, err := archive.State(t.Context(), j, d.run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range notes {
+		if !strings.Contains(string(text), fmt.Sprintf("%q:%q", "do", v)) {
+			t.Errorf("the capture does not hold the command %s", v)
+		}
+	}
+	r, err := capture.Open(strings.NewReader(string(text)), capture.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := session.Replay(r, *st.Opened)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if live, got := recordJSON(t, st), recordJSON(t, again.State); got != live {
+		t.Errorf("the replay differs\nlive   %s\nreplay %s", live, got)
+	}
+	return st, shown.Run.Verdict.Outcome
 }
 
 func recordJSON(t *testing.T, st procedure.State) string {

@@ -68,7 +68,7 @@ func TestKitAndSealedName(t *testing.T) {
 		"S1": {ID: "n-2", Mark: "S1", Role: procedure.Strong, Agent: "bitter", Solution: "s-2", Lot: "L-8", Age: time.Hour, Checked: true},
 	}}
 	ended := make(chan string, 4)
-	d := newDesk(t, 100, j, func(c *session.Config) {
+	d := newDeskOn(t, newStillClock(), j, func(c *session.Config) {
 		sh.Fixed = c.Register.(session.Fixed)
 		c.Register = sh
 		c.Ended = func(run string) { ended <- run }
@@ -113,7 +113,7 @@ func TestKitAndSealedName(t *testing.T) {
 		if run != d.run {
 			t.Errorf("run %s ended, want %s", run, d.run)
 		}
-	case <-time.After(10 * time.Second):
+	case <-time.After(time.Minute):
 		t.Error("nobody was told that the run has ended")
 	}
 	var took []procedure.Took
@@ -136,7 +136,7 @@ func TestKitAndSealedName(t *testing.T) {
 // is no yes.
 func TestTheRegisterRefuses(t *testing.T) {
 	sh := &shelf{}
-	d := newDesk(t, 100, nil, func(c *session.Config) {
+	d := newDeskOn(t, newStillClock(), nil, func(c *session.Config) {
 		sh.Fixed = c.Register.(session.Fixed)
 		c.Register = sh
 	})
@@ -158,7 +158,7 @@ func TestHoodOfARun(t *testing.T) {
 	j := memory.New()
 	large := procedure.Hood{ID: "h-2", Mark: "H2", AcrossMM: 400, TallMM: 450, Oversized: true}
 	sh := &shelf{hood: large}
-	d := newDesk(t, 100, j, func(c *session.Config) {
+	d := newDeskOn(t, newStillClock(), j, func(c *session.Config) {
 		sh.Fixed = c.Register.(session.Fixed)
 		c.Register = sh
 	})

@@ -47,6 +47,9 @@ func Replay(r *capture.Reader, o procedure.RunOpened) (Replayed, error) {
 			return Replayed{}, err
 		}
 		switch {
+		case item.Gap:
+			e.Advance(item.At)
+			e.Input(procedure.Input{At: item.At, Do: procedure.DoGap, Detail: "the recording was switched off"})
 		case item.Note == "":
 			e.Edge(item.Edge)
 		case item.Note == noteStrict && item.At == 0:
@@ -54,6 +57,8 @@ func Replay(r *capture.Reader, o procedure.RunOpened) (Replayed, error) {
 			if len(out.Facts) > 0 {
 				out.Facts[0].Fact = *e.state.Opened
 			}
+		case item.Note == pushNotes[true], item.Note == pushNotes[false]:
+			e.Edge(device.Edge{At: item.At, Line: device.Push, Closed: item.Note == pushNotes[true]})
 		case item.Note == noteUnsaved:
 			e.Advance(item.At)
 			e.fold(procedure.Dated{At: max(item.At, e.state.At), Fact: procedure.Unsaved{}})
@@ -115,6 +120,10 @@ const noteStrict = "strict"
 // noteUnsaved says that the journal did not take what pages showed of the live
 // run, so that its pass does not stand.
 const noteUnsaved = "unsaved"
+
+// pushNotes are the edges of device.Push in a capture, which has wires for
+// contacts alone.
+var pushNotes = map[bool]string{true: "push begun", false: "push told"}
 
 // strict makes a run that has just been opened a strict one.
 func (e *Engine) strict() {

@@ -133,7 +133,11 @@ func (s *Session) takeUp(a asked, answer func(why string)) {
 			r.hand(device.Edge{At: r.engine.Now(), Line: l, Closed: levels[l]})
 		}
 	}
-	s.input(r, a, procedure.Input{Do: procedure.DoTakeUp, By: a.cmd.Input.By})
+	by := a.cmd.Input.By
+	if by == "" || by == string(wire.Wearer) || len(by) > 100 {
+		by = s.speaker(a, r)
+	}
+	s.input(r, a, procedure.Input{Do: procedure.DoTakeUp, By: by})
 	s.cfg.Log.Info("run taken up", "run", r.id())
 }
 

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -69,6 +70,9 @@ type Bound struct {
 	Facepiece procedure.Facepiece
 	Practice  string
 	Hood      *procedure.Hood // nil: none was named
+	// Fails is how often the person failed with the facepiece in this sitting,
+	// as far as the journal tells.
+	Fails int
 	// Language is the code of the person's first language that the pages have
 	// words in; empty when it is not known. It is no part of a record.
 	Language string
@@ -108,10 +112,10 @@ type Config struct {
 	Register  Register
 	Drill     func(wire.DrillAsk) (Actor, DrillBound, error) // nil: no drills here; it must not wait
 	// Unsaved is told the runs of which something that pages have shown could not
-	// be saved, apart from the loop. The next start makes a pass of one of them not
-	// valid (see Void); may be nil.
-	Unsaved    func(runs []string)
-	Ended      func(run string) // a run's verdict, or its proof after a pass, is on disk; called apart from the loop; may be nil
+	// be saved, apart from the loop, and again after an error. The next start makes
+	// a pass of one of them not valid (see Void); may be nil.
+	Unsaved    func(runs []string) error
+	Ended      func(run string) // a run's verdict, or what came of its proof after a pass, is on disk; called apart from the loop; may be nil
 	Practice   string           // why records are practice; empty for real ones
 	Strict     bool             // demand waits and answers
 	TimeSource string           // of the edges, in words
@@ -130,6 +134,8 @@ type Session struct {
 	commands chan asked
 	gone     chan string
 	spoiled  chan spoiled
+	noted    chan noted
+	noting   sync.WaitGroup
 	writer   *writer
 	last     atomic.Pointer[string]     // id of the run opened last
 	now      atomic.Pointer[[]Underway] // runs that have no verdict
@@ -151,9 +157,10 @@ type Session struct {
 	fence    uint64
 	driver   string
 	lost     string
-	failed   string // why the journal does not write; empty when it does
+	failed   string          // StorageFailed when the journal does not write
+	unnoted  map[string]bool // runs whose note for the next start fails
 	runs     int
-	fails    map[string]int // of a wearer with a facepiece since the daemon started
+	fails    map[string][]time.Duration // of a wearer with a facepiece since the daemon started
 	lit      map[device.Lamp]bool
 	looked   time.Duration // when the loop last looked around
 }
@@ -172,8 +179,8 @@ type asked struct {
 // valid, power lost: it is never resumed.
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
-		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), spoiled: make(chan spoiled), ended: make(chan struct{}),
-		openRun: &openRun{}, levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, fails: map[string]int{}, lit: map[device.Lamp]bool{},
+		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), spoiled: make(chan spoiled), noted: make(chan noted), unnoted: map[string]bool{}, ended: make(chan struct{}),
+		openRun: &openRun{}, levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, fails: map[string][]time.Duration{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
 		return nil, err
@@ -329,6 +336,7 @@ func (s *Session) Run(ctx context.Context) error {
 		}
 		s.writer.close()
 		close(s.ended)
+		s.noting.Wait()
 	}()
 	s.looked = s.cfg.Clock.Now()
 	s.fed = s.looked
@@ -365,6 +373,9 @@ func (s *Session) Run(ctx context.Context) error {
 		case w := <-s.writer.done:
 			s.watch(due)
 			s.onDisk(w)
+		case n := <-s.noted:
+			s.watch(due)
+			s.onNoted(n)
 		case x := <-s.spoiled:
 			s.watch(due)
 			s.drain()
@@ -471,6 +482,10 @@ func (s *Session) drain() {
 	if f, ok := s.cfg.Board.(device.Flusher); ok {
 		f.Flush()
 	}
+	// An edge of after a stall may carry a run over its end.
+	if late := s.cfg.Clock.Real(s.cfg.Clock.Now() - s.looked); late > stall {
+		s.tell(procedure.DoStalled, fmt.Sprintf("%.1f s", late.Seconds()))
+	}
 	for range mostDrained {
 		select {
 		case e, ok := <-s.cfg.Board.Edges():
@@ -541,8 +556,10 @@ func (s *Session) feed(e device.Edge) {
 	s.inputs.edge(at, e)
 }
 
+// advance goes as far as the loop had come before it took the edges: what was
+// lost since then, watch has yet to notice, and the edges of it have yet to come.
 func (s *Session) advance() {
-	to := s.cfg.Clock.Now() - s.grace()
+	to := s.looked - s.grace()
 	s.fed = max(s.fed, to)
 	s.panel.Advance(s.fed)
 	seen := s.panel.Take()
@@ -604,7 +621,7 @@ func (s *Session) write(r *openRun) []procedure.Order {
 	for _, f := range facts {
 		if v, ok := f.Fact.(procedure.Ended); ok {
 			if v.Outcome == procedure.Fail {
-				s.fails[sitting(r.engine.State())]++
+				s.fell(r.engine.State(), f.At)
 			}
 			if v.Outcome == procedure.Pass { // the proof or the journal may yet undo it
 				r.record.flush()
@@ -651,7 +668,7 @@ func (s *Session) onDisk(w written) {
 		return
 	}
 	if w.err != nil {
-		s.failed = "facts are not being saved"
+		s.failed = wire.StorageFailed
 		s.cfg.Log.Error("journal", "err", w.err)
 		for _, r := range s.all() {
 			if !r.over() {
@@ -668,7 +685,7 @@ func (s *Session) onDisk(w written) {
 	for _, f := range r.pending[:w.n] {
 		r.durable = procedure.Fold(r.durable, f)
 		switch f.Fact.(type) {
-		case procedure.Ended, procedure.ProofGiven:
+		case procedure.Ended, procedure.ProofGiven, procedure.ProofLeft:
 			ended = true
 		}
 	}
@@ -689,11 +706,12 @@ func (s *Session) onDisk(w written) {
 	r.promises = nil
 }
 
-// finish ends the runs under way when the daemon stops.
+// finish ends the runs under way when the daemon stops, where the loop had come
+// to: an edge of after that may not have been read yet.
 func (s *Session) finish() {
 	all := s.all()
 	for _, r := range all {
-		r.engine.End(s.cfg.Clock.Now(), procedure.DoEnd)
+		r.engine.End(s.looked-s.grace(), procedure.DoEnd)
 	}
 	s.act()
 	for _, r := range all {

@@ -21,7 +21,7 @@ func (s *Session) snapshot() wire.Snapshot {
 	now := s.cfg.Clock.Now()
 	w := wire.Snapshot{
 		Type: "snapshot", Number: s.number, Fence: s.fence, Driver: s.driver, Practice: s.cfg.Practice,
-		Speed: s.cfg.Clock.Speed(), Sound: s.cfg.Player.Health(), Storage: s.failed, Parked: []wire.Run{},
+		Speed: s.cfg.Clock.Speed(), Sound: s.cfg.Player.Health(), Storage: s.storage(), Parked: []wire.Run{},
 		Inputs: wire.Inputs{
 			Board: s.cfg.BoardName, Supervised: s.supervised(), Lost: s.lost,
 			Squeeze: s.levels[device.Squeeze], Step: s.levels[device.Step],
@@ -97,16 +97,13 @@ func (s *Session) verdict(out *wire.Run, r *openRun, st procedure.State) {
 		}
 		v = &procedure.Ended{Outcome: procedure.NotValid, Reason: procedure.JournalFailed}
 	}
-	out.Verdict = shown.Verdict(*v, r.durable.Proof, s.next(st, v.Outcome))
+	out.Verdict = shown.Verdict(*v, r.durable, next(st, v.Outcome))
 }
 
 // next is what may follow, with the fails of this sitting in mind.
-func (s *Session) next(st procedure.State, o procedure.Outcome) string {
+func next(st procedure.State, o procedure.Outcome) string {
 	if o == procedure.Fail {
-		return procedure.NextAfterFails(st.Opened.Rules, s.fails[sitting(st)])
+		return procedure.NextAfterFails(st.Opened.Rules, max(1, st.Opened.Try))
 	}
 	return procedure.Next(st.Opened.Rules, o)
 }
-
-// sitting names a wearer with a facepiece.
-func sitting(st procedure.State) string { return st.Opened.Wearer.ID + " " + st.Opened.Facepiece.ID }

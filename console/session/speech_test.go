@@ -12,6 +12,7 @@ import (
 	"tallyhood/console/procedure"
 	"tallyhood/console/session"
 	"tallyhood/console/wire"
+	"tallyhood/device"
 )
 
 // words are the spoken cues in the order of their instants.
@@ -39,11 +40,17 @@ func phrase(c audio.Cue) time.Duration {
 // A whole run is spoken: each exercise by its name, each top-up by what is left
 // of it, and no phrase begins before the one before it can be over.
 func TestARunIsSpoken(t *testing.T) {
-	d := newDesk(t, 40, nil, func(c *session.Config) { c.Phrase = phrase })
+	d := newDeskOn(t, newLongClock(), nil, func(c *session.Config) { c.Phrase = phrase })
 	d.open()
 	d.toDosing()
 	d.dose(10)
-	d.topUps(0)
+	for n := 1; n <= d.rules.TopUps(); n++ {
+		due := d.rules.Due(n) + time.Second // who is early needs no word
+		d.until("a top-up due", func(s wire.Snapshot) bool {
+			return s.Run.RunMS != nil && time.Duration(*s.Run.RunMS)*time.Millisecond >= due
+		})
+		d.press(device.Squeeze, d.rules.BinOf(3).TopUp)
+	}
 	d.until("a pass", verdict)
 	d.until("the word", func(wire.Snapshot) bool { return len(d.heard.at(audio.SayPassed)) == 1 })
 	words := d.heard.words()
@@ -75,9 +82,9 @@ func TestARunIsSpoken(t *testing.T) {
 // and its end is said.
 func TestALateTopUpIsCalled(t *testing.T) {
 	if testing.Short() {
-		t.Skip("only when asked: most of a run at ten times its pace (not with -short)")
+		t.Skip("only when asked: most of a run (not with -short)")
 	}
-	d := newDesk(t, 10, nil)
+	d := newDeskOn(t, newLongClock(), nil)
 	d.open()
 	d.toDosing()
 	d.dose(10)

@@ -6,9 +6,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"tallyhood/console/archive"
 	"tallyhood/console/procedure"
+	"tallyhood/console/wire"
 	"tallyhood/store"
 )
 
@@ -52,8 +54,61 @@ func (s *Session) unsaved() {
 		}
 	}
 	if len(runs) > 0 && s.cfg.Unsaved != nil {
-		go s.cfg.Unsaved(runs)
+		s.noting.Go(func() { s.noteUnsaved(runs) })
 	}
+}
+
+// noteAgain is how long it takes to the next attempt at a note that failed, in
+// real time.
+const noteAgain = time.Second
+
+// noted is what became of an attempt to note runs.
+type noted struct {
+	runs []string
+	err  error
+}
+
+// noteUnsaved has runs noted, again and again until that is done: the card that took
+// no facts may take no note either. It runs beside the loop.
+func (s *Session) noteUnsaved(runs []string) {
+	for {
+		err := s.cfg.Unsaved(runs)
+		select {
+		case s.noted <- noted{runs, err}:
+		case <-s.ended:
+			return
+		}
+		if err == nil {
+			return
+		}
+		again, stop := s.cfg.Clock.Wake(s.cfg.Clock.Now() + time.Duration(float64(noteAgain)*s.cfg.Clock.Speed()))
+		select {
+		case <-again:
+		case <-s.ended:
+			stop()
+			return
+		}
+	}
+}
+
+// onNoted has the page say what a person has to write down as long as the box
+// cannot: after a restart such a run may be a pass.
+func (s *Session) onNoted(n noted) {
+	for _, run := range n.runs {
+		if n.err != nil {
+			s.unnoted[run] = true
+		} else {
+			delete(s.unnoted, run)
+		}
+	}
+}
+
+// storage says whether facts are being saved, as a snapshot does.
+func (s *Session) storage() string {
+	if len(s.unnoted) > 0 {
+		return wire.StorageUnnoted
+	}
+	return s.failed
 }
 
 // Void makes runs not valid of which a session said that they were not saved

@@ -62,15 +62,31 @@ func TestWhatWasNotSavedIsNoPassLater(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			l := &liar{Journal: memory.New()}
 			said := make(chan []string, 4)
-			d := newDesk(t, 25, l, func(cfg *session.Config) {
+			var refuse atomic.Bool // the note, as the card does the facts
+			refuse.Store(true)
+			d := newDeskOn(t, newLongClock(), l, func(cfg *session.Config) {
 				cfg.Rules["us-osha"] = quickRules(t, 15)
-				cfg.Unsaved = func(runs []string) { said <- runs }
+				cfg.Unsaved = func(runs []string) error {
+					if refuse.Load() {
+						return errors.New("read-only file system")
+					}
+					said <- runs
+					return nil
+				}
 			})
 			toRunning(d)
 			s := drive(d, l)
 			if v := s.Run.Verdict; v.Outcome != procedure.NotValid {
 				t.Errorf("the page shows %+v", v)
 			}
+			// As long as the box cannot note it, the page says that a person has to.
+			d.until("a word on the note", func(s wire.Snapshot) bool { return s.Storage == wire.StorageUnnoted })
+			d.wait(10 * time.Second)
+			if s := d.until("any", func(wire.Snapshot) bool { return true }); s.Storage != wire.StorageUnnoted {
+				t.Errorf("not noted, and the page says %q", s.Storage)
+			}
+			refuse.Store(false)
+			d.until("a note", func(s wire.Snapshot) bool { return s.Storage == wire.StorageFailed })
 			d.stop()
 			l.refuses.Store(false)
 			if err := session.CloseOpenRuns(t.Context(), l.Journal); err != nil {
@@ -82,7 +98,7 @@ func TestWhatWasNotSavedIsNoPassLater(t *testing.T) {
 			var told []string
 			select {
 			case told = <-said:
-			case <-time.After(10 * time.Second):
+			case <-time.After(time.Minute):
 			}
 			if len(told) != 1 || told[0] != d.run || len(said) > 0 {
 				t.Fatalf("told of the runs %v, want %s once", told, d.run)
@@ -101,7 +117,7 @@ func TestWhatWasNotSavedIsNoPassLater(t *testing.T) {
 func TestASleepEndsTheRun(t *testing.T) {
 	for slept, ends := range map[time.Duration]bool{900 * time.Millisecond: false, 3 * time.Second: true} {
 		w := &wallHand{at: time.Date(2026, 9, 14, 9, 0, 0, 0, time.UTC), quality: clock.Network}
-		d := newDesk(t, 20, nil, func(cfg *session.Config) { cfg.Wall = w })
+		d := newDeskOn(t, newLongClock(), nil, func(cfg *session.Config) { cfg.Wall = w })
 		toRunning(d)
 		w.mu.Lock()
 		w.slept = slept
@@ -122,7 +138,7 @@ func TestASleepEndsTheRun(t *testing.T) {
 func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
 	for _, waits := range []bool{false, true} {
 		j := memory.New()
-		d := newDesk(t, 100, j, func(cfg *session.Config) {
+		d := newDeskOn(t, newLongClock(), j, func(cfg *session.Config) {
 			cfg.Register = &shelf{Fixed: cfg.Register.(session.Fixed), kit: map[string]procedure.Kit{
 				"W1": {ID: "n-W1", Mark: "W1", Role: procedure.Weak, Agent: "bitter", Solution: "s-1", Lot: "L-7", Age: time.Hour, Checked: true},
 			}}

@@ -5,6 +5,7 @@ package session_test
 import (
 	"context"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -19,6 +20,7 @@ import (
 // loop waits: the loop is never late by chance. A leap is what a process sees
 // that was frozen.
 type stillClock struct {
+	stride     time.Duration // how far it goes on while a test waits for something
 	mu         sync.Mutex
 	moved      *sync.Cond
 	now, limit time.Duration
@@ -26,8 +28,15 @@ type stillClock struct {
 }
 
 func newStillClock() *stillClock {
-	c := &stillClock{wakes: map[chan struct{}]time.Duration{}}
+	c := &stillClock{stride: 50 * time.Millisecond, wakes: map[chan struct{}]time.Duration{}}
 	c.moved = sync.NewCond(&c.mu)
+	return c
+}
+
+// newLongClock is one for whole runs.
+func newLongClock() *stillClock {
+	c := newStillClock()
+	c.stride = 250 * time.Millisecond
 	return c
 }
 
@@ -121,6 +130,20 @@ func (d *desk) noPass() {
 	}
 }
 
+// A freezer is wall time; who asks it for a jump is held up once.
+type freezer struct {
+	session.Wall
+	now  atomic.Bool
+	leap func()
+}
+
+func (f *freezer) Look() time.Duration {
+	if f.now.CompareAndSwap(true, false) {
+		f.leap()
+	}
+	return f.Wall.Look()
+}
+
 // A loop that loses more than a second in a run cannot vouch for it, whatever
 // wakes it up again; half of one is no matter.
 func TestStarvedLoopEndsTheRun(t *testing.T) {
@@ -173,6 +196,22 @@ func TestStarvedLoopEndsTheRun(t *testing.T) {
 		c.leap(5 * time.Second)
 		d.ends(procedure.Stalled)
 	})
+	t.Run("over the end of the run, once it has looked", func(t *testing.T) {
+		c := newStillClock()
+		w := &freezer{leap: func() { c.leap(5 * time.Second) }}
+		d := newDeskOn(t, c, nil, func(cfg *session.Config) {
+			w.Wall, cfg.Wall = cfg.Wall, w
+			cfg.Rules["us-osha"] = quickRules(t, 15)
+		})
+		toRunning(d)
+		d.topUps(0)
+		s := d.until("the last second", func(s wire.Snapshot) bool { return s.Run.RunMS != nil && *s.Run.RunMS > s.Run.LengthMS-1000 })
+		if verdict(s) {
+			t.Fatalf("there is a verdict already: %+v", s.Run.Verdict)
+		}
+		w.now.Store(true)
+		d.ends(procedure.Stalled)
+	})
 	t.Run("half a second", func(t *testing.T) {
 		c := newStillClock()
 		d := newDeskOn(t, c, nil)
@@ -187,26 +226,21 @@ func TestStarvedLoopEndsTheRun(t *testing.T) {
 	})
 }
 
-// A holed board loses edges on their way.
+// A holed board loses edges on their way to the loop, which has to ask for them.
 type holed struct {
 	*sim.Board
 	out  chan device.Edge
-	lose chan int // how many edges to lose from now on
+	lose atomic.Int64 // how many edges to lose from now on
 }
 
 func (h *holed) Edges() <-chan device.Edge { return h.out }
 
-func (h *holed) pass() {
-	defer close(h.out)
-	lose := 0
-	for e := range h.Board.Edges() {
-		select {
-		case n := <-h.lose:
-			lose = n
-		default:
-		}
-		if lose > 0 {
-			lose--
+// Flush implements device.Flusher.
+func (h *holed) Flush() {
+	for len(h.Board.Edges()) > 0 {
+		e := <-h.Board.Edges()
+		if h.lose.Load() > 0 {
+			h.lose.Add(-1)
 			continue
 		}
 		h.out <- e
@@ -216,14 +250,13 @@ func (h *holed) pass() {
 func TestLostEdgesEndTheRun(t *testing.T) {
 	t.Parallel()
 	t.Run("a number is missing", func(t *testing.T) {
-		h := &holed{out: make(chan device.Edge, 100), lose: make(chan int, 1)}
-		d := newDesk(t, 20, nil, func(cfg *session.Config) {
+		h := &holed{out: make(chan device.Edge, 100)}
+		d := newDeskOn(t, newStillClock(), nil, func(cfg *session.Config) {
 			h.Board = cfg.Board.(*sim.Board)
 			cfg.Board = h
-			go h.pass()
 		})
 		toRunning(d)
-		h.lose <- 2
+		h.lose.Store(2)
 		d.press(device.Squeeze, 2)
 		d.ends(procedure.InputGap)
 	})

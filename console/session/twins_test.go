@@ -128,7 +128,6 @@ func TestEveryCueHasATwin(t *testing.T) {
 	if testing.Short() {
 		return // what follows are whole runs, and the loop in them is watched elsewhere
 	}
-	const speed = 40
 	heard := map[audio.Cue]int{}
 	for name, drive := range map[string]func(d *desk){
 		"pass": func(d *desk) {
@@ -160,7 +159,7 @@ func TestEveryCueHasATwin(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := &witness{}
-			d := newDesk(t, speed, nil, func(c *session.Config) {
+			d := newDeskOn(t, newLongClock(), nil, func(c *session.Config) {
 				w.Player, w.now = c.Player, c.Clock.Now
 				publish := c.Publish
 				c.Player, c.Phrase = w, func(audio.Cue) time.Duration { return 1200 * time.Millisecond }
@@ -196,7 +195,7 @@ func TestEveryCueHasATwin(t *testing.T) {
 						continue
 					}
 					later = true
-					if shown = shown || twins[e.cue.Cue](before, *s.snap); shown || s.at > from+50*time.Millisecond*speed {
+					if shown = shown || twins[e.cue.Cue](before, *s.snap); shown || s.at > from+50*time.Millisecond {
 						break
 					}
 				}

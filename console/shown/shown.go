@@ -154,15 +154,15 @@ func dose(d procedure.Dose, n int) wire.Dose {
 	return wire.Dose{N: n, Required: d.Required, Given: len(d.Given), Extra: len(d.Extra), Doubtful: d.Doubtful, Remarks: []string{}}
 }
 
-// Verdict is what pages show of a verdict, of the proof after it, if there was
-// one, and of what may follow.
-func Verdict(v procedure.Ended, proof *procedure.ProofGiven, next string) *wire.Verdict {
+// Verdict is what pages show of a verdict, of what came of the proof after it in
+// a state, and of what may follow.
+func Verdict(v procedure.Ended, st procedure.State, next string) *wire.Verdict {
 	out := &wire.Verdict{Outcome: v.Outcome, Reason: v.Reason, Next: next}
-	if proof != nil {
-		out.Proof = "not_tasted"
-		if proof.Tasted {
-			out.Proof = "tasted"
-		}
+	if st.Stage != procedure.ProvingMist { // while it is being made, nobody was to answer yet
+		out.Proof = record.Proof(st)
+	}
+	if l := st.ProofLeft; l != nil {
+		out.Proof = l.Why
 	}
 	return out
 }

@@ -124,6 +124,17 @@ func runOf(snap wire.Snapshot, run string) *wire.Run {
 	return nil
 }
 
+// runsOf are the open runs of a snapshot.
+func runsOf(snap wire.Snapshot) (runs []string) {
+	if snap.Run != nil {
+		runs = append(runs, snap.Run.Run)
+	}
+	for _, r := range snap.Parked {
+		runs = append(runs, r.Run)
+	}
+	return runs
+}
+
 // withPages fills in how many wearer's pages are paired with each run.
 func withPages(snap wire.Snapshot, topics map[string]int) wire.Snapshot {
 	if snap.Run != nil {

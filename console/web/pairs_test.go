@@ -137,6 +137,35 @@ func TestEachRoleHearsItsPart(t *testing.T) {
 	}
 }
 
+// A page that leaves before its run is closed leaves nothing of the run in
+// memory: what was last said of it would be there until the box is switched off.
+func TestClosedRunIsForgotten(t *testing.T) {
+	srv, s, _ := newServer(t)
+	srv.Publish(twoRuns(1))
+	p := open(t, s)
+	if got := p.paired(codeA); got != "yes" {
+		t.Fatalf("paired: %q", got)
+	}
+	p.next(srv, twoRuns(2))
+	p.c.Close()
+	tester := open(t, s)
+	tester.say(`{"type":"hello","role":"tester","contract":1}`)
+	tester.hears("that the page has left", func(m map[string]any) bool {
+		srv.Publish(twoRuns(3))
+		r, _ := m["run"].(map[string]any)
+		return r != nil && r["paired"] == 0.0
+	})
+	if !srv.Keeps(runA) {
+		t.Error("an open run is forgotten: this test shows nothing")
+	}
+	closed := twoRuns(4)
+	closed.Run = nil
+	srv.Publish(closed)
+	if srv.Keeps(runA) {
+		t.Error("the last snapshot of a closed run is kept")
+	}
+}
+
 // Every message of every role: what reaches the session, as whom and for which run.
 func TestRolesAndMessages(t *testing.T) {
 	srv, s, a := newServer(t)

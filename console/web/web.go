@@ -93,6 +93,12 @@ func (s *Server) Publish(snap wire.Snapshot) {
 			snap.Watchers += n
 		}
 	}
+	for _, run := range runsOf(s.seen) {
+		// Its pages may have left before it was closed.
+		if t := pairTopic + run; runOf(snap, run) == nil && topics[t] == 0 {
+			s.hub.Forget(t)
+		}
+	}
 	s.seen = snap
 	s.pairs.keep(snap)
 	for t := range topics {

@@ -76,7 +76,8 @@ func newServerAt(t *testing.T, now func() time.Duration, boards []string) (*web.
 	s, err := web.New(web.Config{
 		Session: a, Journal: memory.New(), Sim: true, Version: "test", Log: slog.New(slog.DiscardHandler),
 		Tick: func(d time.Duration) (<-chan struct{}, func()) { return clk.Wake(clk.Now() + d) },
-		Wall: clock.Moment, Now: now, Boards: boards, Choices: func(context.Context) wire.Choices { return wire.Choices{} }, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
+		Wall: func() time.Time { return clock.Moment().Add(time.Hour) }, // no deadline is met by chance
+		Now:  now, Boards: boards, Choices: func(context.Context) wire.Choices { return wire.Choices{} }, Box: func() wire.Box { return wire.Box{Parts: []wire.Part{}, Version: "test"} },
 	})
 	if err != nil {
 		t.Fatal(err)

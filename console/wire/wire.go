@@ -102,8 +102,16 @@ type Reply struct {
 var Refusals = []string{
 	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
 	"clock_unset", "clock_served", "clock_wrong", "input_missing", "not_known", "busy", "no_pedal", "no_sound",
-	"parked", "too_many_parked", "hood_not_known",
+	"parked", "too_many_parked", "hood_not_known", "no_nebuliser_entered", "other_facepiece_due",
 }
+
+// What Snapshot.Storage says of facts that are not being saved. After
+// StorageUnnoted a run under way may be a pass at the next start: the box could
+// not even note that it is none, and goes on trying.
+const (
+	StorageFailed  = "failed"
+	StorageUnnoted = "unnoted"
+)
 
 // A Snapshot is everything that a page shows, at one instant.
 type Snapshot struct {
@@ -118,7 +126,7 @@ type Snapshot struct {
 	Sound    string  `json:"sound"`   // empty when sound comes out, else why not
 	Volume   int     `json:"volume"`  // of the sound, per cent
 	Muted    bool    `json:"muted"`   // only what ends a run or warns of a fault sounds
-	Storage  string  `json:"storage"` // empty when facts are being saved, else why not
+	Storage  string  `json:"storage"` // empty when facts are being saved, else StorageFailed or StorageUnnoted
 	Clock    Clock   `json:"clock"`
 	LagMS    int64   `json:"lag_ms"` // age of the oldest fact that is not on disk yet
 	Run      *Run    `json:"run"`    // the active one; null: none is
@@ -315,7 +323,7 @@ type Verdict struct {
 	Outcome procedure.Outcome `json:"outcome"`
 	Reason  procedure.Reason  `json:"reason"`
 	Next    string            `json:"next"`  // what may follow: other_facepiece, refit, other_size_or_model, other_agent, again, proof or nothing
-	Proof   string            `json:"proof"` // empty, tasted, not_tasted
+	Proof   string            `json:"proof"` // empty, tasted, not_tasted, or why it was left unmade: welfare, left
 }
 
 // Choices is what a run can be opened with; served as JSON beside the socket.
@@ -339,11 +347,14 @@ type Hood struct {
 }
 
 // A Choice is one line of a list. Refused holds a sentence by rule set id for
-// a facepiece that a rule set does not allow.
+// a facepiece that a rule set does not allow; Facepieces are those that a person
+// needs.
 type Choice struct {
 	ID      string            `json:"id"`
 	Label   string            `json:"label"`
 	Refused map[string]string `json:"refused,omitempty"`
+
+	Facepieces []string `json:"facepieces,omitempty"`
 }
 
 // ForRole gives what a role may see of a snapshot. A wearer's page that is

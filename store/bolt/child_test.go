@@ -126,13 +126,24 @@ func TestKill(t *testing.T) {
 		if round%10 < 3 {
 			wait = time.Duration(r.IntN(20_000)) * time.Microsecond
 		}
+		// Later rounds are killed at their work, however slow the machine is to
+		// start a child.
+		begun := make(chan struct{})
+		begin := sync.OnceFunc(func() { close(begun) })
+		if round%10 < 3 {
+			begin()
+		}
 		go func() {
+			<-begun
 			time.Sleep(wait)
 			c.Process.Kill()
 			close(killed)
 		}()
 		lines := bufio.NewScanner(out)
-		for lines.Scan() {
+		for said := 1; lines.Scan(); said++ {
+			if said == 2 {
+				begin()
+			}
 			f := strings.Fields(lines.Text())
 			if len(f) != 3 {
 				break // the kill came while the line was written
@@ -152,6 +163,7 @@ func TestKill(t *testing.T) {
 				t.Fatalf("the child failed: %s", lines.Text())
 			}
 		}
+		begin() // should it have ended by itself
 		<-killed
 		c.Wait() // its error is the kill
 		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {

@@ -115,7 +115,7 @@ var Catalogue = map[string]string{
 	"stages.note":  "Only stages that were gone through to their end. Times are exact to {0} up to 10 minutes and to {1} up to 30 minutes.",
 	"stages.over":  "2 h or more",
 
-	"stage.ready": "before", "stage.screening": "sensitivity test", "stage.clearing": "taste clears", "stage.donning": "donned and worn",
+	"stage.ready": "before", "stage.screening": "sensitivity test", "stage.clearing": "taste clears, donned", "stage.donning": "worn",
 	"stage.dosing": "initial dose", "stage.running": "exercises", "stage.whole": "sensitivity test to verdict",
 
 	"months.title": "Passing by month",

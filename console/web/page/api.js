@@ -198,9 +198,9 @@ export function api(send, progress = () => {}) {
     /** The box's time as its last answer bore it, ms since 1970. */
     now: () => Date.now() + ahead,
 
-    /** @param {string} find @param {string} after @param {number} limit @param {AbortSignal} [signal] */
-    async people(find, after, limit, signal) {
-      const v = await ask("GET", `/people${query({ find, after, limit })}`, undefined, signal);
+    /** @param {string} find @param {string} after @param {number} limit @param {AbortSignal} [signal] @param {""|"facepiece"} [without] */
+    async people(find, after, limit, signal, without = "") {
+      const v = await ask("GET", `/people${query({ find, after, limit, ...(without ? { without } : {}) })}`, undefined, signal);
       return { people: list(v, "people").map(readPerson), next: text(object(v).next) };
     },
     /** @param {string} id */

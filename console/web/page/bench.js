@@ -19,12 +19,23 @@ try {
   // Then there is nothing to remove.
 }
 
+/** Whether the drill that is open was begun in this tab, until this page drives. */
+let begun = false;
+try {
+  begun = sessionStorage.getItem("tallyhood.drill") !== null;
+  sessionStorage.removeItem("tallyhood.drill");
+} catch {
+  // Then a person takes over.
+}
+/** So long the page before has for going. */
+const begunForMs = 10_000;
+
 const holdMs = 1000;
 let holdTimer = 0;
 /** @type {import("./view-bench.js").Ui} */
 const ui = {
   size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices: null,
-  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "", hood: "" }, contacts: [], clock: null,
+  form: { wearer: "", facepiece: "", rules: "", agent: "", tester: "", hood: "" }, contacts: [], clock: null, water: null,
 };
 
 const place = root("run.nav.bench");
@@ -35,11 +46,15 @@ const d = driver(ui, {
       ui.form = { ...ui.form, wearer: "", facepiece: "" };
       readLists();
     }
+    if (next.run?.stage !== last?.run?.stage || next.run?.run !== last?.run?.run) ui.said = "";
+    if (next.run?.stage !== "ready") ui.water = null;
+    if (next.driver !== "" && next.driver === d.client()) begun = false;
     // A correction is of the dose that was open when it was begun.
     if ((next.run?.stage !== last?.run?.stage || next.run?.dose?.n !== last?.run?.dose?.n) && ui.panel === "count") ui.panel = "none";
     for (const run of [next.run, ...next.parked]) learn(run?.wearer_language ?? "");
   },
   release: () => act.hold(false),
+  begun: () => begun && performance.now() < begunForMs,
 });
 
 /** @type {import("./view-bench.js").Acts} */
@@ -50,8 +65,20 @@ const act = {
     d.do(verb, { input: { do: verb, ...input } });
     draw();
   },
+  water(min) {
+    const run = d.snap()?.run?.run ?? "";
+    if (d.live()) d.do("abstained", { input: { do: "abstained", for_ns: min * 60e9 } }, (ok) => {
+      if (ok) ui.water = { run, min };
+      draw();
+    });
+  },
   open() {
     if (d.live()) d.do("open", { open: { ...ui.form } }, (ok) => ok || readLists()); // what was refused may have gone from a list
+  },
+  prove() {
+    if (!d.live()) return;
+    ui.far = false; // its answers are near
+    act.verb("begin_proof");
   },
   close() {
     if (d.live()) d.do("close");
@@ -73,7 +100,9 @@ const act = {
     draw();
   },
   choose(name, value) {
+    const was = ui.form.wearer;
     ui.form = { ...ui.form, [name]: value };
+    if (name === "wearer" && value !== was) ui.form.facepiece = onlyPiece(value, was === "" ? ui.form.facepiece : "");
     draw();
   },
   panel(panel) {
@@ -103,8 +132,22 @@ function draw() {
   ui.size = size();
   ui.slow = d.slow();
   const had = place.contains(document.activeElement);
-  render(bench(snap, snap && shown(snap, d.age(), d.client()), d.age(), ui, act), place);
+  const s = snap && shown(snap, d.age(), d.client());
+  if (s && s.noteMs > d.sinceDone()) s.note = ""; // something was done since
+  render(bench(snap, s, d.age(), ui, act), place);
   if (had && document.activeElement === document.body) toMain(); // at once, before the next key
+}
+
+/**
+ * The facepiece of somebody who needs one alone; else what was chosen, where it
+ * is on that person's list or there is none.
+ * @param {string} wearer @param {string} chosen not for somebody else
+ */
+function onlyPiece(wearer, chosen) {
+  const needs = ui.choices?.people.find((p) => p.id === wearer)?.facepieces ?? [];
+  if (needs.length === 0 || needs.includes(chosen)) return chosen;
+  const there = (ui.choices?.facepieces ?? []).filter((f) => needs.includes(f.id));
+  return there.length === 1 ? (there[0]?.id ?? "") : "";
 }
 
 /** @param {string} what */
@@ -136,7 +179,10 @@ function readLists() {
       ui.form.rules ||= only(c.rules);
       // From the page of a person: that person is chosen already.
       const asked = new URLSearchParams(location.search).get("person") ?? "";
-      if (ui.form.wearer === "" && c.people.some((p) => p.id === asked)) ui.form.wearer = asked;
+      if (ui.form.wearer === "" && c.people.some((p) => p.id === asked)) {
+        ui.form.wearer = asked;
+        ui.form.facepiece = onlyPiece(asked, ui.form.facepiece);
+      }
       if (!c.hoods.some((h) => h.id === ui.form.hood)) ui.form.hood = "";
       ui.form.tester ||= c.testers.length === 1 ? (c.testers[0] ?? "") : "";
       draw();
@@ -163,6 +209,7 @@ addEventListener("keydown", (e) => {
     if (ui.far) act.far(false);
     act.panel(ui.panel === "keys" ? "none" : "keys");
   } else if (e.key === "Escape" && ui.far) act.far(false);
+  else if (e.key === "Escape" && ui.panel === "none" && s?.may.leaveProof) act.verb("leave_proof");
   else if (e.key === "Escape") act.panel("none");
   else if (ui.sim && contactKeys[key]) act.contact(contactKeys[key], true);
   else if (s?.may.takeUp && s.parked[Number(key) - 1]) act.takeUp(s.parked[Number(key) - 1]?.run ?? "");
@@ -171,10 +218,10 @@ addEventListener("keydown", (e) => {
   else if (key === "k" && s.may.park) act.park();
   else if (key === "g" && s.goOn && !s.blocked) act.verb("go_on");
   else if (key === "s" && s.may.stop) act.verb("welfare");
-  else if (key === "q" && s.may.stop) act.hold(true);
+  else if (key === "q" && s.may.stop && !s.may.leaveProof) act.hold(true);
   else if (key === "c" && s.may.correct && !ui.far) act.panel("count");
   else if (key === "n" && s.verdict && snap.run.stage === "over") act.close();
-  else if (key === "p" && s.verdict?.mayProve) act.verb("begin_proof");
+  else if (key === "p" && s.verdict?.mayProve) act.prove();
   else if (verbKeys[key] && { a: s.may.aloud !== "", f: s.may.touched, h: s.may.hoodOff, m: s.may.noMist }[key]) act.verb(verbKeys[key]);
 });
 addEventListener("keyup", (e) => {

@@ -10,7 +10,7 @@ import { run, running, snapshot, states } from "./samples.js";
 import { keysOf, pageOfPath, pages } from "./shortcuts.js";
 import { mostParked, shown } from "./state.js";
 import { doubled, doubleMs } from "./taps.js";
-import { whys } from "./words.js";
+import { corrections, whys } from "./words.js";
 
 const at = (snap, age = 0) => shown(snap, age, "page-1");
 const waiting = (over) => run("donning", { run: "r-2", wearer: "Tomasz Okonjo", wait_ms: 3000, need_ms: 300_000, blocked: "parked", ...over });
@@ -116,10 +116,61 @@ test("there is something to say to the wearer at every step and in every exercis
   for (const stage of ["ready", "screening", "clearing", "donning", "dosing", "proving_button", "proving_mist"]) seen.add(at(snapshot({ run: run(stage) })).tell);
   for (let e = 0; e < 7; e++) seen.add(at(snapshot({ run: running(10, e * 60_000 + 1000, 0) })).tell);
   seen.add(at(snapshot({ run: run("donning", { wait_ms: 100_000, need_ms: 300_000 }) })).tell);
-  seen.add(at(states.pass).tell);
-  assert.equal(seen.size, 7 + 7 + 2, [...seen].join(" "));
+  const ended = (/** @type {object} */ over) => at(snapshot({ run: run("over", { verdict: { outcome: "not_valid", reason: "interrupted", next: "again", proof: "" }, ...over }) }));
+  for (const s of [at(states.pass), at(states["pass-proved"]), ended({}), ended({ screening: { squeezes: 7, counted: 7, most: 30, bin: 10 } })]) seen.add(s.tell);
+  assert.equal(seen.size, 7 + 7 + 5, [...seen].join(" "));
   for (const key of seen) assert.ok(has(`tell.${key}`), `tell.${key}`);
   assert.deepEqual(Object.keys(catalogue("en", "tell")).map((k) => k.slice(5)).sort(), [...seen].sort(), "no phrase that is never said");
+});
+
+// That the hood comes off before the facepiece, and that nothing is asked to come
+// off that was never on: common practice, no source.
+test("the end is worded by what is on: a proof first while it may be made, and no facepiece where none was", () => {
+  const pass = at(states.pass);
+  assert.equal(pass.verdict.mayProve, true);
+  assert.match(pass.sentence, /Proof under the hood first.*else hood off, then facepiece/);
+  assert.equal(pass.tell, "over_proof");
+  assert.doesNotMatch(t("tell.over_proof"), /comes? off/);
+  assert.ok(pass.verdict.next);
+  for (const proof of ["tasted", "not_answered"]) {
+    const s = at(snapshot({ run: { ...states.pass.run, verdict: { outcome: "pass", reason: "", next: "proof", proof } } }));
+    assert.equal(s.verdict.next, "", "what was done is not offered again");
+    assert.match(s.sentence, /Hood off first, facepiece last/);
+    assert.equal(s.tell, "over");
+  }
+  const stopped = { outcome: "not_valid", reason: "stopped_for_welfare", next: "again", proof: "" };
+  for (const s of [at(states["cannot-taste"]), at(snapshot({ run: run("over", { verdict: stopped }) }))]) {
+    assert.doesNotMatch(`${s.sentence} ${t(`tell.${s.tell}`)}`, /facepiece/, s.sentence);
+  }
+  assert.match(at(states.fail).sentence, /Hood off first, facepiece last/);
+});
+
+test("a refusal belongs to the step in which it was given", () => {
+  const noted = (ago_ms, stage_ms) => at(snapshot({ run: run("screening", { stage_ms, notes: [{ what: "take", why: "nebuliser_of_other_role", ago_ms }] }) }));
+  assert.equal(noted(900, 4000).note, whys.nebuliser_of_other_role);
+  assert.equal(noted(900, 4000).noteMs, 900);
+  assert.equal(noted(4001, 4000).note, "", "it was said of the step before");
+});
+
+test("what keeps a run before the test is named and counted, answers of no first", () => {
+  const q = (...answers) => ["nothing_but_water", "no_hair_at_seal", "cleared"].map((id, i) => ({ id, answered: answers[i] !== "", yes: answers[i] === "yes" }));
+  const said = (...answers) => at(snapshot({ run: run("ready", { questions: q(...answers), blocked: "questions_open" }) })).sentence;
+  assert.equal(said("yes", "", ""), `2 questions are still to be asked, first: “${t("run.questions.no_hair_at_seal")}”.`);
+  assert.equal(said("yes", "yes", ""), `1 question is still to be asked: “${t("run.questions.cleared")}”.`);
+  const heard = (...answers) => at(snapshot({ run: run("ready", { questions: q(...answers), blocked: "questions_open" }) })).announce;
+  assert.equal(heard("yes", "", ""), heard("yes", "yes", ""), "one announcement for the step, not one for each answer");
+  assert.equal(said("", "no", "no"), `2 answers are no, first: “${t("run.questions.no_hair_at_seal")}”. Put it right, then ask again.`);
+});
+
+test("the bin names the doubtful squeezes that count for it", () => {
+  const title = (squeezes, counted) => at(snapshot({ run: run("clearing", { screening: { squeezes, counted, most: 30, bin: 20 } }) })).title;
+  assert.equal(title(9, 11), "Tasted after 9 squeezes and 2 doubtful: 11 for the bin");
+  assert.equal(title(11, 11), "Tasted after 11 squeezes");
+});
+
+test("no mist is no reason to take a squeeze back: it ends the run, by the product's own rule", () => {
+  for (const reason of corrections.take) assert.doesNotMatch(reason, /mist/i);
+  assert.equal(corrections.take.length, 2);
 });
 
 test("the help has a section and its keys for every page, and a key means one thing", () => {

@@ -101,7 +101,7 @@ export const contract = 1;
 /** @typedef {Welcome|Snapshot|Reply} Message */
 /** @typedef {{type: "board", name: string, state: "live"|"lost"|"refused"|"other", age_ms: number, snapshot: Snapshot|null}} Board */
 
-/** @typedef {{id: string, label: string, refused?: Record<string, string>}} Choice */
+/** @typedef {{id: string, label: string, refused?: Record<string, string>, facepieces?: string[]}} Choice facepieces: those that a person needs */
 /** @typedef {{id: string, mark: string, across_mm: number, tall_mm: number, oversized: boolean}} Hood 0 mm: not measured */
 /** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[], hoods: Hood[]}} Choices */
 /** @typedef {{seed: string, level: string, troubles: string[]}} DrillAsk */
@@ -164,7 +164,7 @@ export const forms = {
   Verdict: { outcome: "string", reason: "string", next: "string", proof: "string" },
   Choices: { people: "Choice[]", facepieces: "Choice[]", rules: "Choice[]", agents: "string[]", testers: "string[]", hoods: "Hood[]" },
   Hood: { id: "string", mark: "string", across_mm: "number", tall_mm: "number", oversized: "boolean" },
-  Choice: { id: "string", label: "string", refused: "object?" },
+  Choice: { id: "string", label: "string", refused: "object?", facepieces: "string[]?" },
 };
 
 /** Message types and their forms. @type {Record<string, string>} */

@@ -137,7 +137,7 @@ export function desk(send, wait = (ms) => new Promise((done) => setTimeout(done,
     /** @param {string} run */
     async run(run) {
       const v = await get(of(run));
-      return { run: v.run ? { ...readRow(v.run), counts: text(v.counts) } : null, view: v.view };
+      return { run: v.run ? { ...readRow(v.run), counts: text(v.counts), companyNumber: text(v.company_number) } : null, view: v.view };
     },
     /** @param {string} run @param {string} who @param {string} record hash as it was shown @param {string} strokes base64 @param {"drawn"|"typed"} how @param {string} by */
     sign: async (run, who, record, strokes, how, by) => void (await ask("POST", `${of(run)}/sign`, { who, how, strokes, record, by })),

@@ -6,14 +6,29 @@ import { test } from "node:test";
 import "./lang/disk.mjs";
 import { ApiError } from "./api.js";
 import { desk, nameIn, readFigures, readRow, told } from "./desk.js";
+import { t } from "./lang.js";
 import * as s from "./samples-desk.js";
 import { base64, blank, down, drawn, kept, mostPoints, mostStrokes, move, outlines, pathOf, up } from "./sign.js";
-import { arriving, byDay, cardRefused, chosen, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, rowOf, signatureOf, signRefused, size } from "./state-record.js";
+import { arriving, byDay, cardRefused, chosen, exercisesOf, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, rowOf, signatureOf, signRefused, size, unnamed } from "./state-record.js";
 import * as words from "./words-desk.js";
 import * as office from "./words-office.js";
 import { whys } from "./words.js";
 
 const go = (path) => readFile(new URL(`../../${path}`, import.meta.url), "utf8");
+
+test("the exercises of a record: done, cut short by the end, not begun", () => {
+  const f = s.full();
+  assert.deepEqual(exercisesOf(f).map((e) => e.course), Array(7).fill("done"));
+  const fit = { ...f.record.fit, duration_s: 163.4, exercises: f.record.fit.exercises.slice(0, 3).map((e, i) => (i === 2 ? { ...e, end_s: 163.4 } : e)) };
+  const cut = exercisesOf({ ...f, record: { ...f.record, fit } });
+  assert.deepEqual(cut.map((e) => e.course), ["done", "done", "cut", "not_begun", "not_begun", "not_begun", "not_begun"]);
+  assert.deepEqual([cut[2].start, cut[2].end, cut[3].start], [120, 163.4, null]);
+});
+
+test("who has no name was erased, was made up, or was on no list", () => {
+  const said = ["p-7kq2m9xd", "drill", "hs-014"].map(unnamed);
+  assert.deepEqual(said, [t("desk.records.erased"), t("desk.records.drilled"), t("desk.records.unlisted")]);
+});
 
 test("the limits of the rules are those of the rule sets", async () => {
   for (const [id, l] of Object.entries(words.limits)) {

@@ -55,8 +55,14 @@ const act = {
     const ask = { seed, level: f.level, troubles: troublesOf(f.wrong, f.troubles) };
     d.do("open", { open: { wearer: "", facepiece: f.facepiece || "drill", rules: f.rules, agent: f.agent, tester: f.trainee.trim(), drill: ask } }, (ok) => {
       opening = false;
-      // The Bench takes the lease of a page that is gone.
-      if (ok) location.assign("/bench");
+      if (ok) {
+        try {
+          sessionStorage.setItem("tallyhood.drill", "begun"); // the Bench takes the lease of this page, which is gone then
+        } catch {
+          // Then the Bench asks whether to take over.
+        }
+        location.assign("/bench");
+      }
       draw();
     });
     draw();

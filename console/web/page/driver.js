@@ -28,6 +28,7 @@ const saidForMs = 6000;
  * @param {object} on
  * @param {() => void} on.draw
  * @param {(next: Snapshot, last: Snapshot|null) => void} [on.snapshot] before it is drawn
+ * @param {() => boolean} [on.begun] whether this tab began the drill that is open, a moment ago on another page
  * @param {() => void} [on.release] when whatever is held has to be let go
  */
 export function driver(ui, on) {
@@ -36,6 +37,7 @@ export function driver(ui, on) {
   let client = "";
   let first = true;
   let saidAt = 0;
+  let doneAt = Number.NEGATIVE_INFINITY;
 
   const link = openLink({
     role: "tester",
@@ -49,8 +51,8 @@ export function driver(ui, on) {
         on.snapshot?.(m, snap);
         snap = m;
         // An idle box that nobody drives is this page's on loading; a run that is
-        // open is taken over by a person only.
-        if (first && client !== "" && m.driver === "" && m.run === null) commands.do(snap, "take_lease");
+        // open is taken over by a person only. Whoever began a drill goes on with it.
+        if (client !== "" && m.driver === "" && (m.run === null ? first : m.run.drill !== null && on.begun?.())) commands.do(snap, "take_lease");
         if (client !== "") first = false;
       }
       on.draw();
@@ -137,7 +139,15 @@ export function driver(ui, on) {
      * @param {import("./commands.js").Parts} [parts]
      * @param {(ok: boolean) => void} [done]
      */
-    do: (verb, parts, done) => commands.do(snap, verb, parts, done),
+    do: (verb, parts, done) => commands.do(snap, verb, parts, (ok) => {
+      if (ok) {
+        doneAt = performance.now();
+        ui.said = ""; // what was refused before it is past
+      }
+      done?.(ok);
+    }),
+    /** How long ago the last command was done, in milliseconds; no contact counts. */
+    sinceDone: () => performance.now() - doneAt,
     takeOver() {
       if (fresh() && !ui.asleep) commands.do(snap, "take_lease");
     },

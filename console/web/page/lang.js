@@ -23,6 +23,9 @@ export const languages = [
 /** The languages of the Wearer's page. */
 export const wearerLanguages = [...languages, { code: "ar", name: "العربية" }];
 
+/** What a language of the Wearer's page alone has: nothing else is asked for. @type {Record<string, string[]>} */
+export const areasOf = { ar: ["passages", "tell", "wearer"] };
+
 const rightToLeft = new Set(["ar"]);
 const kept = "tallyhood.language";
 const readAt = "/page/lang/unreviewed.json";
@@ -54,7 +57,7 @@ async function fetched(lang, area) {
  * @param {(lang: string, area: string) => Promise<Book>} [get]
  */
 export async function load(lang, areas, get = fetched) {
-  const wanted = [...new Set([lang, "en"])].flatMap((l) => areas.map((area) => ({ l, area })));
+  const wanted = [...new Set([lang, "en"])].flatMap((l) => areas.filter((area) => areasOf[l]?.includes(area) ?? true).map((area) => ({ l, area })));
   await Promise.all(
     wanted.map(async ({ l, area }) => {
       try {

@@ -169,6 +169,14 @@ test("columns of a list are the fields of the programme", async () => {
   assert.deepEqual(words.columns().map(([f]) => f), fields);
 });
 
+test("a form offers languages that something comes in, and keeps what was noted", () => {
+  const codes = (noted) => words.languageChoices(noted).map(([code]) => code);
+  assert.deepEqual(codes("").sort(), ["ar", "en", "es", "fr", "pl", "pt", "ro"]);
+  assert.deepEqual(codes("pl"), codes(""));
+  assert.deepEqual(codes("de"), [...codes(""), "de"]);
+  assert.deepEqual(words.languageChoices("Polish").at(-1), ["Polish", "Polish"], "what an older list said");
+});
+
 test("only the newest question's answer is taken", () => {
   const ask = st.newest();
   const first = ask();

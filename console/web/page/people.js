@@ -40,7 +40,7 @@ async function readHouse() {
 
 function list() {
   /** @type {import("./view-people.js").Ui} */
-  const ui = { query: "", people: null, more: false, searching: false, due: null, nobody: null, facepieces: [], today: desk.today() };
+  const ui = { query: "", people: null, more: false, searching: false, due: null, bare: [], bareMore: false, nobody: null, facepieces: [], today: desk.today() };
   const question = newest();
   /** @type {ReturnType<typeof setTimeout>|undefined} */
   let pause;
@@ -72,6 +72,19 @@ function list() {
     });
   }
 
+  /** Who needs no facepiece yet comes in no list of due dates. */
+  async function readBare() {
+    /** @type {import("./api.js").Person[]} */
+    const all = [];
+    let after = "";
+    do {
+      const got = await box.people("", after, page, undefined, "facepiece");
+      all.push(...got.people);
+      after = got.next;
+    } while (after !== "" && all.length < page);
+    Object.assign(ui, { bare: all, bareMore: after !== "" });
+  }
+
   const act = {
     ...common,
     search(/** @type {string} */ query) {
@@ -101,6 +114,7 @@ function list() {
     const [, due, some] = await Promise.all([readHouse(), box.due(addDays(desk.today(), dueDays), page), box.people("", "", 1)]);
     ui.due = due;
     ui.nobody = due.length === 0 && some.people.length === 0;
+    await readBare();
   });
   draw();
   document.getElementById("find")?.focus();

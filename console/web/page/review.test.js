@@ -106,7 +106,7 @@ test("every kind of moment and fact has words", () => {
   const source = readFileSync(new URL("../../review/review.go", import.meta.url), "utf8");
   const kinds = [...(/var Kinds = \[\]string\{([^}]*)\}/.exec(source)?.[1] ?? "").matchAll(/"(\w+)"/g)].map((m) => m[1] ?? "");
   assert.ok(kinds.length > 10, "the kinds are not found");
-  const keys = /** @type {Record<string, string[]>} */ ({ hurried: ["top_up", "initial"], extra: ["top_up", ""], added: ["top_up", "initial", "screening"], taken_back: ["top_up", "initial", "screening"], late: ["top_up"], ignored: ["not_in_this_stage"], fault: ["cable_open"], verdict: ["pass"], proof: ["tasted"] });
+  const keys = /** @type {Record<string, string[]>} */ ({ hurried: ["top_up", "initial"], extra: ["top_up", ""], added: ["top_up", "initial", "screening"], taken_back: ["top_up", "initial", "screening"], late: ["top_up"], ignored: ["not_in_this_stage"], fault: ["cable_open"], verdict: ["pass"], proof: ["tasted", "welfare", "left"], name_said: ["yes", "no"], remark: ["tried_before", "no_nebuliser_named", "name_not_confirmed"] });
   for (const kind of kinds) {
     for (const key of keys[kind] ?? [""]) {
       const words = momentWords({ at_ms: 0, kind, key, top_up: key === "top_up" ? 3 : 0, text: "" });

@@ -31,6 +31,7 @@ export const rows = [
 
 /** Everything about the box and kit that a record may hold. */
 const opening = {
+  answers: ["nothing_but_water", "no_hair_at_seal", "cleared", "no_known_reaction", "facepiece_as_at_work", "weak_nebuliser"].map((question) => ({ question, yes: true })),
   wall_quality: "confirmed", time_source: "kernel time", style: "half mask, silicone, two P3 filters", size: "medium", whose: "own piece, as worn at work", version: "0.4.0",
   box: [
     { name: "contact squeeze on GPIO17", state: "loaded", reason: "" }, { name: "pedal for step", state: "loaded", reason: "" }, { name: "bulb sensor", state: "absent", reason: "none is configured" }, { name: "sound", state: "loaded", reason: "volume 80 %" },

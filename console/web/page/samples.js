@@ -184,6 +184,7 @@ export const states = {
   "proving-mist": snapshot({ run: running(10, 420_000, 0, { stage: "proving_mist", ticking: false, verdict: { outcome: "pass", reason: "", next: "proof", proof: "" } }) }),
   fail: snapshot({ run: over("fail", "tasted", "other_facepiece", 263_000) }),
   "not-valid": snapshot({ run: short }),
+  "not-noted": snapshot({ run: over("not_valid", "journal_failed", "again", 175_000), storage: "unnoted" }),
   "cannot-taste": snapshot({
     run: run("over", { screening: { squeezes: 30, counted: 30, most: 30, bin: 0 }, verdict: { outcome: "cannot_taste", reason: "no_taste_by_30", next: "other_agent", proof: "" } }),
   }),

@@ -10,19 +10,19 @@ import { exercises } from "./words.js";
 /** @typedef {{n: number, due_s: number, required: number, given: number, extra: number, doubtful: number, added: number, taken: number, first_s: number|null, done_s: number|null, remarks: string[]}} TopUp */
 /** @typedef {{required: number, given: number, doubtful: number, added: number, taken: number, remarks: string[]}} Initial */
 /** @typedef {{initial: Initial, top_ups: TopUp[], exercises: {id: string, start_s: number, end_s: number}[], taste_s: number|null, taste_exercise: string|null, squeezes_total: number, duration_s: number|null, level: {mean: number, min: number}|null, squeezes_s?: number[]}} Fit */
-/** @typedef {{schema: string, outcome: string, reason: string, rules: string, agent: string, screening: {squeezes: number, doubtful: number, bin: number}, fit: Fit|null, proof?: string|null, corrections?: {part: string, top_up: number, delta: number, reason: string}[], inputs: {squeeze: number, taste: number, step: number, noise_edges: number, supervised: boolean, faults: string[]}, recalled?: Recalled}} Record outcome and reason are as of now */
+/** @typedef {{schema: string, outcome: string, reason: string, rules: string, agent: string, screening: {squeezes: number, doubtful: number, bin: number}, fit: Fit|null, proof?: string|null, corrections?: {part: string, top_up: number, delta: number, reason: string, by?: string}[], proof_left?: {why: string, by: string}, names?: {yes: boolean, by: string}[], remarks?: string[], try?: number, inputs: {squeeze: number, taste: number, step: number, noise_edges: number, supervised: boolean, faults: string[]}, recalled?: Recalled}} Record outcome and reason are as of now */
 /** @typedef {string|{name?: string, make?: string, model?: string, style?: string, size?: string, whose?: string}} Who */
 /** @typedef {{outcome: string, reason: string, why: string, at: string, quality: string, by: string}} Recalled why a run does not stand any more, with its first outcome; reason: of that one */
 /** @typedef {{run: string, opened: string, wearer: Who, facepiece: Who, outcome: string, reason: string, practice: string, recalled?: Recalled}} Line */
 /** @typedef {{name: string, state: string, reason?: string}} Piece a part of the box at the opening */
 /** @typedef {{id: string, mark: string, role: string, agent: string, lot: string, age_ns?: number, expired?: boolean, checked?: boolean}} Used a nebuliser as it went into use */
 /** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, kit?: Used[]|null, hood?: Hood|null}} Opening hood: null when none was named */
-/** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record} & Opening} Full */
+/** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record, answers?: {question: string, yes: boolean}[]} & Opening} Full */
 /** @typedef {{field: string, from: string, to: string, reason: string, by: string, at?: string, quality?: string}} Amendment quality: of the clock then */
 /** @typedef {{who: string, record: string, strokes: string, holds: boolean, how?: string, at?: string, quality?: string}} Signature how: drawn or typed; empty: nobody said */
 /** @typedef {{at: string, quality: string, by: string}} Recall */
 /** @typedef {{id: string, mark: string, across_mm: number, tall_mm: number, oversized: boolean}} Hood as the run was opened; 0 mm: not measured */
-/** @typedef {{run: string, person: string, name: string, facepiece: string, tester: string, make: string, model: string, size: string, at: string, quality: string, outcome: string, first: string, reason: string, recalled: string, recall?: Recall|null, practice: boolean, nebulisers: string[], hash: string, signed: Signature[], amended: Amendment[], counts?: string}} Row a run as a list has it; outcome is as of now, first that of its own facts */
+/** @typedef {{run: string, person: string, name: string, facepiece: string, tester: string, make: string, model: string, size: string, at: string, quality: string, outcome: string, first: string, reason: string, recalled: string, recall?: Recall|null, practice: boolean, nebulisers: string[], hash: string, signed: Signature[], amended: Amendment[], counts?: string, companyNumber?: string}} Row a run as a list has it; outcome is as of now, first that of its own facts */
 
 /** A person or facepiece in words. @param {Who} w */
 export function whoOf(w) {
@@ -61,6 +61,22 @@ export function ofRecord(full, size = "wide") {
     },
     frames: size === "narrow" ? [[-50_000, 124_000], [116_000, 244_000], [236_000, 364_000], [356_000, 484_000]].map(([fromMs = 0, toMs = 0]) => ({ ...wide, width: 366, height: 170, fromMs, toMs, left: 6 })) : [wide],
   };
+}
+
+/**
+ * The exercises of a record in their order: when each was, in seconds of the run
+ * clock, and whether it was done.
+ * @param {Full} full
+ * @returns {{id: string, start: number|null, end: number|null, course: "done"|"cut"|"not_begun"}[]}
+ */
+export function exercisesOf(full) {
+  const { strip } = ofRecord(full);
+  const known = full.record.fit?.exercises ?? [];
+  return strip.exercises.map((id, i) => {
+    const e = known[i];
+    if (e === undefined) return { id, start: null, end: null, course: "not_begun" };
+    return { id, start: e.start_s, end: e.end_s, course: (e.end_s - e.start_s) * 1000 < strip.exerciseMs ? "cut" : "done" };
+  });
 }
 
 /**
@@ -154,6 +170,13 @@ export function cardRefused(full, run) {
   if (name === "" && run.name === "") return "name";
   return run.make && run.model && run.size ? "" : "facepiece";
 }
+
+/**
+ * Who has no name here. Whoever was entered has an id of the list, and a name
+ * until erased.
+ * @param {string} person an id
+ */
+export const unnamed = (person) => t(person === "drill" ? "desk.records.drilled" : person.startsWith("p-") ? "desk.records.erased" : "desk.records.unlisted");
 
 /** Why a record is not signed, in words; empty when it is. @param {Full} full @param {Row|null} run */
 export function signRefused(full, run) {

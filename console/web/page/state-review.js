@@ -6,7 +6,7 @@
 /** @typedef {import("./contract.js").Run} Run */
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {{at_ms: number, facts: string[], run: Run}} Frame */
-/** @typedef {{at_ms: number, kind: string, key: string, top_up: number, text: string}} Moment */
+/** @typedef {{at_ms: number, kind: string, key: string, top_up: number, text: string, by?: string}} Moment by: whose word it is; a review that was saved earlier has none */
 /** @typedef {{at_ms: number, cue: string}} Cue */
 /** @typedef {{run: string, opened: string, masked: boolean, practice: string, outcome: string, reason: string, recalled?: import("./state-record.js").Recalled|null, hash: string, supervised: boolean, length_ms: number, clock_ms: number|null, stages: {at_ms: number, stage: string}[], frames: Frame[], moments: Moment[], cues: Cue[]}} Review */
 /** @typedef {{review: Review, from: number}} Track a review and the instant of the common axis at which it was opened */

@@ -7,7 +7,7 @@
 
 import { muted } from "./state-sound.js";
 import { spoken, t } from "./lang.js";
-import { count, exercise, faults, fault as faultText, health as healthWords, lacking, lookUp, nexts, outcomes, partWhy, proofs, reasons, remarks, say, soundWhy, stages, whys } from "./words.js";
+import { count, exercise, faults, fault as faultText, health as healthWords, lacking, lookUp, nexts, outcomes, partWhy, proofs, questions, reasons, remarks, say, soundWhy, stages, whys } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -49,8 +49,9 @@ const parkable = ["ready", "clearing", "donning"];
  * @property {{name: string, left: string, after: string, care: string, number: number}|null} exercise
  * @property {{word: string, ok: boolean}[]} health
  * @property {string} note              an input that changed nothing, in words
+ * @property {number} noteMs            how long ago that was
  * @property {string[]} faults
- * @property {{aloud: string, touched: boolean, hoodOff: boolean, noMist: boolean, correct: boolean, stop: boolean, park: boolean, takeUp: boolean}} may
+ * @property {{aloud: string, touched: boolean, hoodOff: boolean, noMist: boolean, correct: boolean, stop: boolean, leaveProof: boolean, park: boolean, takeUp: boolean}} may
  * @property {Parked[]} parked         runs that wait, oldest first
  * @property {string} parkNot          why the run on the screen may not be set aside though its stage allows it; empty when it may
  * @property {string} tell             key of what to say to the wearer now; empty for nothing
@@ -145,6 +146,14 @@ export const marks = { pass: "✓", fail: "✕", not_valid: "⊘", cannot_taste:
  * @returns {Shown}
  */
 export function shown(snap, ageMs, client) {
+  const out = asRun(snap, ageMs, client);
+  // After a restart such a run may be a pass: only a person can note that it is none.
+  if (snap.storage === "unnoted") out.sentence = say.unnoted();
+  return out;
+}
+
+/** @param {Snapshot} snap @param {number} ageMs @param {string} client @returns {Shown} */
+function asRun(snap, ageMs, client) {
   const run = snap.run;
   const clockMs = runClock(snap, ageMs);
   const stale = ageMs > staleAfterMs;
@@ -154,8 +163,8 @@ export function shown(snap, ageMs, client) {
     driving: client !== "" && snap.driver === client, driven: snap.driver !== "",
     clockMs, stage: run === null ? "none" : run.stage,
     big: nothing, title: "", pips: [], detail: "", sentence: say.none(), blocked: "", goOn: false, exercise: null,
-    health: healthOf(snap, ageMs), note: "", faults: [],
-    may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false, park: false, takeUp: false }, verdict: null,
+    health: healthOf(snap, ageMs), note: "", noteMs: 0, faults: [],
+    may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false, leaveProof: false, park: false, takeUp: false }, verdict: null,
     parked: parkedShown(snap, ageMs), parkNot: "", tell: "", code: "", wrongPerson: false, announce: "", calls: "",
   };
   out.calls = out.parked.filter((p) => p.ready).map((p) => t("run.now.calls", { name: p.wearer, stage: p.stage })).join(" ");
@@ -170,7 +179,7 @@ export function shown(snap, ageMs, client) {
   out.may = {
     aloud: run.stage === "screening" ? t("run.now.sets_bin") : fit ? t("run.now.tasted_fail") : "",
     touched: fit, hoodOff: testing, noMist: testing, correct: run.stage === "screening" || run.stage === "dosing" || run.stage === "running",
-    stop: run.stage !== "over" && run.stage !== "proving_mist",
+    stop: run.stage !== "over", leaveProof: run.stage === "proving_mist",
     park: parkable.includes(run.stage) && snap.parked.length < mostParked, takeUp: false,
   };
   out.may.takeUp = out.may.park; // what is on the screen is set aside for it
@@ -179,8 +188,12 @@ export function shown(snap, ageMs, client) {
   out.wrongPerson = run.name_said === "no" && run.stage !== "over";
   out.faults = run.faults.map(faultText);
   const last = run.notes.at(-1);
-  if (last && last.ago_ms + ageMs * snap.speed < noteForMs * Math.max(1, snap.speed)) out.note = lookUp(whys, last.why);
-  out.blocked = run.blocked === "" ? "" : lookUp(whys, run.blocked);
+  // What a step before refused says nothing of this one.
+  if (last && last.ago_ms <= run.stage_ms && last.ago_ms + ageMs * snap.speed < noteForMs * Math.max(1, snap.speed)) {
+    out.note = lookUp(whys, last.why);
+    out.noteMs = last.ago_ms / snap.speed + ageMs;
+  }
+  out.blocked = run.blocked === "" ? "" : run.blocked === "questions_open" ? unanswered(run) : lookUp(whys, run.blocked);
   if (run.stage === "running" && clockMs !== null) out.exercise = exerciseOf(run, clockMs);
 
   switch (run.stage) {
@@ -195,7 +208,9 @@ export function shown(snap, ageMs, client) {
     case "clearing":
       out.goOn = true;
       out.big = counted(String(run.screening.bin), t("run.now.is_bin"));
-      out.title = t("run.now.tasted_after", { n: run.screening.squeezes });
+      out.title = run.screening.counted > run.screening.squeezes
+        ? t("run.now.tasted_doubtful", { n: run.screening.squeezes, doubtful: run.screening.counted - run.screening.squeezes, counted: run.screening.counted })
+        : t("run.now.tasted_after", { n: run.screening.squeezes });
       out.detail = t("run.now.since_report", { time: minutes(run.stage_ms + drift(snap, ageMs)) });
       out.sentence = say.clearing();
       break;
@@ -251,7 +266,20 @@ function announced(run, out) {
     return `${e.name}. ${e.care}`;
   }
   const due = run.stage === "ready" || run.stage === "donning" ? plain(out.sentence) : "";
-  return `${lookUp(stages, run.stage)}. ${out.blocked || due}`.trim();
+  // Which question is next is there to be read: said with each answer it would cut what is being said.
+  const held = run.blocked === "questions_open" ? lookUp(whys, run.blocked) : out.blocked;
+  return `${lookUp(stages, run.stage)}. ${held || due}`.trim();
+}
+
+/**
+ * Which questions keep the run, and how many: answers of no first.
+ * @param {Run} run
+ */
+function unanswered(run) {
+  const no = run.questions.filter((q) => q.answered && !q.yes);
+  const open = run.questions.filter((q) => !q.answered);
+  const told = (/** @type {string} */ key, /** @type {Run["questions"]} */ of) => (of[0] ? t(key, { n: of.length, question: lookUp(questions, of[0].id) }) : "");
+  return told("run.now.said_no", no) || told("run.now.not_asked", open) || lookUp(whys, "questions_open");
 }
 
 /** A sentence without its stars. @param {string} text */
@@ -266,12 +294,23 @@ export const plain = (text) => text.replaceAll("*", "");
 function telling(run, out) {
   if (out.wrongPerson) return "";
   if (run.stage === "running") return run.exercises[out.exercise?.number ?? 0] ?? "";
-  if (run.stage === "over") return run.verdict === null ? "" : "over";
+  if (run.stage === "over") return run.verdict === null ? "" : out.verdict?.mayProve ? "over_proof" : { none: "over_hood", part: "over_part", both: "over" }[wornBy(run)];
   if (run.stage === "donning" && out.big.kind === "time" && run.wait_ms > 0 && run.need_ms - run.wait_ms > tellDonningForMs) return "wearing";
   return run.stage;
 }
 
-/** So long the wearer is told how to put the facepiece on; then, how to wear it. */
+/**
+ * What the wearer of a run that is over may have on: the hood at most, hood or
+ * facepiece, or both.
+ * @param {Run} run
+ * @returns {"none"|"part"|"both"}
+ */
+function wornBy(run) {
+  if (run.initial !== null) return "both";
+  return run.screening.bin > 0 ? "part" : "none";
+}
+
+/** So long the wearer is told what to put on besides; then, how to wear it. */
 const tellDonningForMs = 45_000;
 
 /**
@@ -380,13 +419,15 @@ function verdict(run, out) {
   if (v === null) return;
   const word = lookUp(outcomes, v.outcome);
   const proving = run.stage === "proving_mist";
+  const mayProve = !proving && v.outcome === "pass" && v.proof === "";
   out.verdict = {
-    word, reason: v.reason === "" ? "" : lookUp(reasons, v.reason), next: lookUp(nexts, v.next),
+    word, reason: v.reason === "" ? "" : lookUp(reasons, v.reason),
+    next: v.next === "proof" && !mayProve ? "" : lookUp(nexts, v.next), // what was done is not offered again
     proof: v.proof === "" ? "" : lookUp(proofs, v.proof),
-    mayProve: !proving && v.outcome === "pass" && v.proof === "",
+    mayProve,
   };
   out.big = { kind: "word", text: word, label: "", stop: v.outcome === "fail", mark: marks[v.outcome] ?? "" };
-  if (!proving) out.sentence = say.verdict(v.outcome);
+  if (!proving) out.sentence = say.verdict(mayProve ? "pass_proof" : v.outcome === "not_valid" ? { none: "not_valid_hood", part: "not_valid_part", both: "not_valid" }[wornBy(run)] : v.outcome);
 }
 
 /**
@@ -400,6 +441,6 @@ function healthOf(snap, ageMs) {
   return [
     { word: bad || (i.supervised ? healthWords.inputsSound : healthWords.unsupervised), ok: bad === "" },
     { word: snap.sound ? `${healthWords.noSound}: ${soundWhy(snap.sound)}` : muted(snap) ? healthWords.muted : healthWords.soundOn, ok: snap.sound === "" && !muted(snap) },
-    { word: snap.storage ? `${healthWords.notSaving}: ${snap.storage}` : lag ? healthWords.unsaved : healthWords.saved, ok: snap.storage === "" && !lag },
+    { word: snap.storage ? healthWords.notSaving : lag ? healthWords.unsaved : healthWords.saved, ok: snap.storage === "" && !lag },
   ];
 }

@@ -87,6 +87,20 @@ test("a verdict is shown only when the snapshot holds one", () => {
   }
 });
 
+test("the proof can be stopped and left at once, and nothing else ends so", () => {
+  const s = at("proving-mist");
+  assert.deepEqual([s.may.stop, s.may.leaveProof, s.verdict?.mayProve], [true, true, false]);
+  for (const name of Object.keys(states).filter((n) => states[n]?.run?.stage !== "proving_mist")) assert.equal(at(name).may.leaveProof, false, name);
+  // Left, it is told why, and not offered again; the pass stays.
+  for (const why of ["welfare", "left"]) {
+    const pass = states.pass;
+    assert.ok(pass?.run?.verdict);
+    const v = shown({ ...pass, run: { ...pass.run, verdict: { ...pass.run.verdict, proof: why } } }, 0, "page-1").verdict;
+    assert.deepEqual([v?.word, v?.mayProve], ["Pass", false]);
+    assert.match(v?.proof ?? "", /^Proof: not made\. .*\.$/);
+  }
+});
+
 test("no state without a verdict shows an outcome's word as its number", () => {
   const words = Object.values(outcomes);
   for (const [name, s] of Object.entries(states)) {
@@ -116,7 +130,8 @@ test("what is not saved for over a second is said", () => {
   assert.equal(word(1001), "not saved yet");
   assert.equal(word(400, 700), "not saved yet");
   assert.equal(word(0, 1900), "saved");
-  assert.equal(shown(snapshot({ storage: "card full" }), 0, "").health[2].word, "NOT SAVING: card full");
+  assert.equal(shown(snapshot({ storage: "failed" }), 0, "").health[2].word, "NOT SAVING");
+  assert.match(shown(snapshot({ storage: "unnoted" }), 0, "").sentence, /not valid/);
 });
 
 test("health of inputs and sound", () => {

@@ -28,7 +28,7 @@ const o = (over = {}) => ({ by: "Oda Fennimore", byMissing: false, problem: "", 
 /** @returns {Record<string, () => unknown>} */
 export function screens() {
   /** @param {Partial<import("./view-people.js").Ui>} over @param {Partial<import("./office.js").Office>} [office] */
-  const list = (over, office) => () => people(o(office), { query: "", people: null, more: false, searching: false, due: s.dueList, nobody: false, facepieces: s.facepieces, today: s.today, ...over }, act);
+  const list = (over, office) => () => people(o(office), { query: "", people: null, more: false, searching: false, due: s.dueList, bare: [], bareMore: false, nobody: false, facepieces: s.facepieces, today: s.today, ...over }, act);
   const ilse = s.people[0] ?? null;
   /** @param {Partial<import("./view-person.js").Ui>} over @param {Partial<import("./office.js").Office>} [office] */
   const one = (over, office) => () => person(o(office), { person: ilse, runs: s.runs, mode: "look", name: "", typed: "", facepieces: s.facepieces, rules: s.rules, today: s.today, on: s.today, listed: false, ...over }, act);
@@ -42,6 +42,7 @@ export function screens() {
   const days = (over, office) => () => day(o(office), { day: s.day, plan: s.plan, facepieces: s.facepieces, people: 14, hoods: 2, today: s.today, query: "", matches: null, ...over }, act);
   return {
     "people-due": list({}), "people-found": list({ query: "h-0", people: s.people, more: true }), "people-none": list({ query: "zebedee", people: [] }), "people-empty": list({ due: [], nobody: true }),
+    "people-without": list({ due: [], bare: s.people.slice(0, 2).map((p) => ({ ...p, facepieces: [], due: [], tested: [] })), bareMore: true }),
     "people-nobody-due": list({ due: [] }), "people-loading": list({ due: null, nobody: null }), "people-slow": list({ query: "i", people: s.people, searching: true }, { busy: "Searching", working: true }),
     "people-failed": list({ due: null }, { problem: "The box did not answer. Look whether it happened before you try again." }),
     person: one({}), "person-due": one({ person: s.people[4] ?? null, runs: [] }), "person-bare": one({ person: s.people[5] ?? null, runs: [] }), "person-left": one({ person: s.people[6] ?? null, runs: [] }),

@@ -19,13 +19,13 @@ import { start } from "./view-start.js";
 
 await speak(["run", "inputs", "bench", "tell", "help", "start", "drill"]);
 
-const act = { verb() {}, open() {}, close() {}, takeOver() {}, park() {}, takeUp() {}, far() {}, go() {}, heard() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {}, turn() {},
+const act = { verb() {}, water() {}, prove() {}, open() {}, close() {}, takeOver() {}, park() {}, takeUp() {}, far() {}, go() {}, heard() {}, choose() {}, panel() {}, hold() {}, contact() {}, learn() {}, tone() {}, turn() {},
   clock: { edit() {}, now: () => 0, confirm() {} },
 };
 const form = { wearer: "p1", facepiece: "f2", rules: "uk-hse", agent: "bitter", tester: "Oda Fennimore" };
 /** @param {Partial<import("./view-bench.js").Ui>} over @returns {import("./view-bench.js").Ui} */
 const ui = (over) => ({
-  size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices, form, contacts: [], clock: null, ...over,
+  size: size(), asleep: false, sim: false, panel: "none", holding: false, far: false, slow: false, said: "", problem: "", choices, form, contacts: [], clock: null, water: null, ...over,
 });
 
 /** @returns {Record<string, () => unknown>} */
@@ -38,6 +38,14 @@ function screens() {
     out[`bench-${name}`] = () => bench(snap, snap && shown(snap, age, "page-1"), age, ui(over), act);
   };
   for (const name of Object.keys(states)) add(name, name, { sim: name.endsWith("practice") });
+  /** @param {string} name @param {string} of @param {Partial<import("./view-bench.js").Ui>} over @param {Partial<import("./contract.js").Snapshot>} but */
+  const addAs = (name, of, over, but) => {
+    const snap = { .../** @type {import("./contract.js").Snapshot} */ (states[of]), ...but };
+    out[`bench-${name}`] = () => bench(snap, shown(snap, 120, "page-1"), 120, ui(over), act);
+  };
+  const practice = "simulated board";
+  for (const of of ["donning", "pass", "fail", "not-valid", "cannot-taste"]) addAs(`${of}-watching`, of, { sim: true }, { driver: "page-2", practice });
+  addAs("pass-asleep", "pass", { sim: true, asleep: true }, { practice });
   add("stale", "due", {}, 4200);
   add("asleep", "due", { asleep: true });
   add("count", "due", { panel: "count" });
@@ -50,6 +58,13 @@ function screens() {
   for (const name of ["ready", "screening", "donning", "wrong-person", "dosing", "due", "waiting", "due-thirty", "proving", "ending", "pass", "fail", "not-valid", "due-practice"]) add(`far-${name}`, name, { far: true });
   add("far-stale", "due", { far: true }, 4200);
   out["bench-loading"] = () => bench(null, null, 0, ui({}), act);
+  add("water", "ready-open", { water: { run: "r-20260914-07", min: 5 } });
+  add("open-missing", "no-run", { form: { ...form, facepiece: "", tester: "" } });
+  out["bench-clearing-doubtful"] = () => {
+    const snap = { .../** @type {import("./contract.js").Snapshot} */ (states.clearing) };
+    if (snap.run) snap.run = { ...snap.run, screening: { squeezes: 9, counted: 11, most: 30, bin: 20 } };
+    return bench(snap, shown(snap, 120, "page-1"), 120, ui({}), act);
+  };
   add("refused", "due", { said: "A count can be corrected only while its dose is open." });
   /** @param {string} name @param {string} of @param {Partial<import("./view-inputs.js").Ui>} [over] @param {number} [age] */
   const addInputs = (name, of, over = {}, age = 120) => {

@@ -135,7 +135,7 @@ export function strip(run, f) {
   }
   levels(run, f, { x, y, base }, put);
   if (run.initial && f.fromMs < -20_000) pips(run.initial, run, x(0), true, put);
-  for (const d of run.topUps) if (d.dueMs >= f.fromMs && d.dueMs + 20_000 <= f.toMs) pips(d, run, x(d.dueMs), false, put);
+  for (const d of run.topUps) if (d.dueMs >= f.fromMs && d.dueMs + 20_000 <= f.toMs) pips(d, run, x(d.dueMs), false, put, run.ended && run.nowMs !== null ? x(run.nowMs) : Number.POSITIVE_INFINITY);
   put("line", "s-axis", { x1: x(Math.max(0, f.fromMs)), x2: x(Math.min(run.lengthMs, f.toMs)), y1: base, y2: base });
   if (run.nowMs !== null && inside(run.nowMs)) {
     const at = x(run.nowMs);
@@ -177,12 +177,15 @@ function levels(run, f, on, put) {
  * @param {number} at     where the dose is due
  * @param {boolean} before the pips stand before that instant, not after
  * @param {(tag: Shape["tag"], cls: string, at: Record<string, number|string>, text?: string) => void} put
+ * @param {number} [end]  where the run stopped: nothing was given after it
  */
-function pips(d, run, at, before, put) {
+function pips(d, run, at, before, put, end = Number.POSITIVE_INFINITY) {
   const pitch = 11.5;
   const room = Math.floor((at - 20) / pitch) + 1;
   const perRow = before ? Math.min(room, d.required > 20 ? 10 : d.required > 10 ? 7 : 5) : 5;
-  const left = before ? at - 10 - (perRow - 1) * pitch : at + 9;
+  // A pip is wider than a squeeze takes: a dose that the end cut off moves to the left of it.
+  const given = Math.max(Math.min(d.given, perRow), Math.min(d.extra, 5));
+  const left = before ? at - 10 - (perRow - 1) * pitch : given > 0 ? Math.min(at + 9, end - 6 - (given - 1) * pitch) : at + 9;
   const shut = d.dueMs >= 0 && run.nowMs !== null && run.nowMs >= d.shutMs;
   for (let i = 0; i < d.required; i++) {
     const cx = round(left + (i % perRow) * pitch);

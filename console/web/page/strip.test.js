@@ -30,6 +30,20 @@ test("given pips are filled, missed ones crossed, extra ones stand above", () =>
   assert.ok(extra.every((e) => e.at.cy < Math.min(...row.map((p) => p.at.cy))));
 });
 
+test("nothing that was given stands behind the line where the run stopped", () => {
+  for (const bin of [10, 20, 30]) {
+    for (let ms = 0; ms <= 420_000; ms += 1300) {
+      const at = Math.floor(ms / 30_000);
+      const given = at === 0 || at > 13 ? 0 : Math.min(bin / 2, Math.floor((ms - at * 30_000) / 1000)); // one a second, from when it is due
+      const r = running(bin, ms, given);
+      r.top_ups = r.top_ups.map((d) => ({ ...d, given: d.n < at ? d.required : d.n === at ? given : 0 }));
+      const shapes = strip({ ...ofRun(r, ms, "✕"), ended: true }, wide);
+      const stop = shapes.find((s) => s.cls === "s-hand").at.x1;
+      for (const s of shapes) if (s.tag === "circle" && s.cls.includes("s-pip-given")) assert.ok(s.at.cx <= stop, `bin ${bin}, stopped at ${ms} ms: a given squeeze at ${s.at.cx}, the line at ${stop}`);
+    }
+  }
+});
+
 test("an open window has no crossed pip", () => {
   const shapes = strip(ofRun(running(10, 54_999, 2), 54_999, ""), wide);
   assert.equal(pips(shapes, "s-pip-missed"), 0);

@@ -4,7 +4,7 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
-import { t } from "./lang.js";
+import { listOf, t } from "./lang.js";
 import { around, ofRun, wide } from "./strip.js";
 import { minutes } from "./state.js";
 import { clockShown } from "./state-inputs.js";
@@ -15,7 +15,7 @@ import { simContacts } from "./view-contacts.js";
 import { goOn, heard, key, stop } from "./view-controls.js";
 import { distance } from "./view-distance.js";
 import { shortcuts } from "./view-help.js";
-import { agents, corrections, lacking, lookUp, prevails, questions, roles, ruleName, ruleRefusal, stages } from "./words.js";
+import { agents, corrections, lacking, lookUp, pieceName, prevails, questions, roles, ruleName, ruleRefusal, stages } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
 /** @typedef {import("./contract.js").Run} Run */
@@ -31,12 +31,15 @@ import { agents, corrections, lacking, lookUp, prevails, questions, roles, ruleN
  * @property {import("./contract.js").Choices|null} choices
  * @property {import("./contract.js").Open} form
  * @property {import("./state-inputs.js").Edit} clock  the clock's form, when a person changed it
+ * @property {{run: string, min: number}|null} water  since how long nothing but water, as it was said on this page for a run
  */
 /** @typedef {Own & import("./driver.js").Driven} Ui */
 /**
  * @typedef {object} Acts
  * @property {(verb: string, input?: Omit<import("./contract.js").Input, "do">) => void} verb
+ * @property {(min: number) => void} water
  * @property {() => void} open
+ * @property {() => void} prove
  * @property {() => void} close
  * @property {() => void} takeOver
  * @property {() => void} park
@@ -84,7 +87,7 @@ function head(snap, s) {
   return html`<header class="head">
     ${run === null
       ? html`<h1>${t("bench.title")}</h1>${nav("/bench")}`
-      : html`<h1 class="quiet">${t("bench.title")}</h1><b>${run.wearer}</b><span class="about"><span>${run.facepiece}</span><span>${
+      : html`<h1 class="quiet">${t("bench.title")}</h1><b>${run.wearer}</b><span class="about"><span>${pieceName(run.facepiece)}</span><span>${
           run.screening.bin ? t("bench.bin", { agent: lookUp(agents, run.agent), bin: run.screening.bin }) : lookUp(agents, run.agent)
         }</span><span>${ruleName(run.rules)}</span>${s.code && run.stage !== "ready" ? html`<span>${t("bench.pairing_short", { code: s.code })}</span>` : nothing}<span class="stage">${lookUp(stages, run.stage)}</span></span>`}
     ${healthLine(s.health)}
@@ -126,29 +129,39 @@ function choosing(ui, inert, barred, act) {
   const refused = piece?.refused?.[f.rules] ?? "";
   const known = (/** @type {{id: string}[]} */ of, /** @type {unknown} */ id) => of.some((o) => o.id === id);
   // A choice may be gone from the box since it was made.
-  const ready = known(c.people, f.wearer) && piece && known(c.rules, f.rules) && c.agents.includes(f.agent) && f.tester && !refused && !barred;
+  const ready = known(c.people, f.wearer) && piece && known(c.rules, f.rules) && c.agents.includes(f.agent) && f.tester.trim() && !refused && !barred;
   const pick = (/** @type {keyof import("./contract.js").Open} */ name) => (/** @type {Event} */ e) => act.choose(name, /** @type {HTMLSelectElement} */ (e.target).value);
-  const list = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<label class="field"><span>${label}</span>
-    <select .value=${known(of, f[name]) ? String(f[name]) : ""} @change=${pick(name)} ?disabled=${inert}><option value="" ?selected=${!known(of, f[name])}>${t("bench.choose")}</option>${of.map((o) => html`<option value=${o.id} ?selected=${o.id === f[name]}>${o.label}</option>`)}</select></label>`;
+  const list = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of, /** @type {string[]} */ first = []) => {
+    const lines = (/** @type {{id: string, label: string}[]} */ some) => some.map((o) => html`<option value=${o.id} ?selected=${o.id === f[name]}>${o.label}</option>`);
+    const theirs = of.filter((o) => first.includes(o.id));
+    return html`<label class="field"><span>${label}</span>
+    <select .value=${known(of, f[name]) ? String(f[name]) : ""} @change=${pick(name)} ?disabled=${inert}><option value="" ?selected=${!known(of, f[name])}>${t("bench.choose")}</option>${
+      theirs.length ? html`<optgroup label=${t("bench.theirs")}>${lines(theirs)}</optgroup><optgroup label=${t("bench.others")}>${lines(of.filter((o) => !first.includes(o.id)))}</optgroup>` : lines(of)
+    }</select></label>`;
+  };
   const either = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<fieldset class="field"><legend>${label}</legend><div class="either">${of.map(
     (o) => html`<label class="option"><input type="radio" name=${name} value=${o.id} .checked=${f[name] === o.id} @change=${pick(name)} ?disabled=${inert}><span>${o.label}</span></label>`,
   )}</div></fieldset>`;
+  const needs = c.people.find((p) => p.id === f.wearer)?.facepieces ?? [];
   const pieces = c.facepieces.map((p) => ({ id: p.id, label: p.refused?.[f.rules] ? t("bench.not_by_rule", { facepiece: p.label }) : p.label }));
+  /** @type {[unknown, string][]} */
+  const has = [[known(c.people, f.wearer), "bench.person"], [piece, "bench.facepiece"], [known(c.rules, f.rules), "bench.rules"], [c.agents.includes(f.agent), "bench.agent"], [f.tester.trim(), "bench.tester"]];
+  const missing = has.filter(([there]) => !there).map(([, name]) => t(name));
   return html`<form class="opening" @submit=${(/** @type {Event} */ e) => {
     e.preventDefault();
     if (ready && !inert) act.open();
   }}>
     ${lacking ? html`<p class="refused">${t(lacking)} <a href="/start">${t("bench.first_run")}</a></p>` : nothing}
     ${list("wearer", t("bench.person"), c.people)}
-    ${list("facepiece", t("bench.facepiece"), pieces)}
+    ${list("facepiece", t("bench.facepiece"), pieces, needs)}
     ${refused ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${ruleRefusal(refused)}</p>` : nothing}
     ${hoodOf(c.hoods, f.hood ?? "", inert, pick("hood"))}
     ${either("rules", t("bench.rules"), c.rules.map((r) => ({ ...r, label: ruleName(r.label) })))}
     ${either("agent", t("bench.agent"), c.agents.map((a) => ({ id: a, label: lookUp(agents, a) })))}
-    ${ui.sim && c.testers.length ? list("tester", t("bench.tester"), c.testers.map((t) => ({ id: t, label: t }))) : html`<label class="field"><span>${t("bench.tester")}</span>
+    <label class="field"><span>${t("bench.tester")}</span>
       <input name="tester" list="testers" autocomplete="off" maxlength="100" .value=${f.tester} @input=${(/** @type {Event} */ e) => act.choose("tester", /** @type {HTMLInputElement} */ (e.target).value)} ?disabled=${inert}>
-      <datalist id="testers">${c.testers.map((t) => html`<option value=${t}></option>`)}</datalist></label>`}
-    <div class="send"><button type="submit" class="primary" ?disabled=${inert || !ready}>${t("bench.open")}</button></div>
+      <datalist id="testers">${c.testers.map((t) => html`<option value=${t}></option>`)}</datalist></label>
+    <div class="send"><button type="submit" class="primary" ?disabled=${inert || !ready}>${t("bench.open")}${missing.length ? html`<small>${t("bench.open_missing", { what: listOf(missing) })}</small>` : nothing}</button></div>
   </form>`;
 }
 
@@ -171,7 +184,8 @@ function body(run, s, ui, inert, act) {
   return html`
     ${s.faults.length && s.stage !== "running" ? html`<p class="faults">${t("bench.faults", { faults: s.faults.join("; ") })}</p>` : nothing}
     ${run.kit ? nebuliser(run.kit, run.run, inert, act) : nothing}
-    ${run.stage === "ready" ? asked(run, s, inert, act) : now(run, s)}
+    ${run.stage === "ready" ? asked(run, s, ui, inert, act) : now(run, s)}
+    ${run.name_said === "" && run.wearer !== "" && (run.stage === "clearing" || run.stage === "donning") ? html`<section class="asked named" aria-label=${t("bench.name_again")}>${identity(run, inert, act)}</section>` : nothing}
     ${dosed(run) ? picture(run, s, ui) : nothing}
     ${ui.panel === "count" ? correcting(run, s, inert, act) : foot(run, s, ui, inert, act)}`;
 }
@@ -212,9 +226,9 @@ function verdict(run, s, v) {
       ${v.reason ? html`<p class="reason">${v.reason}</p>` : nothing}
       ${v.proof ? html`<p>${v.proof}</p>` : nothing}
       ${v.next ? html`<p>${v.next}</p>` : nothing}
-      <p class="prevails">${prevails(run.prevails)}</p>
-      <p><a href=${`/records/${encodeURIComponent(run.run)}`}>${t("bench.record")}</a></p>
+      <p class="to-read">${run.drill ? html`<a href=${`/drill?run=${encodeURIComponent(run.run)}`}>${t("bench.sheet")}</a> ` : nothing}<a href=${`/records/${encodeURIComponent(run.run)}`}>${t("bench.record")}</a></p>
     </div>
+    <p class="prevails">${prevails(run.prevails)}</p>
   </section>`;
 }
 
@@ -237,8 +251,8 @@ function nebuliser(kit, run, inert, act) {
   </form>`;
 }
 
-/** @param {Run} run @param {Shown} s @param {boolean} inert @param {Acts} act */
-function asked(run, s, inert, act) {
+/** @param {Run} run @param {Shown} s @param {Ui} ui @param {boolean} inert @param {Acts} act */
+function asked(run, s, ui, inert, act) {
   const since = [5, 15, 30, 60, 120];
   return html`<section class="asked" aria-label=${t("bench.questions")}>
     <div class="questions">${run.questions.map((q) => {
@@ -248,7 +262,7 @@ function asked(run, s, inert, act) {
         <i aria-hidden="true">${state === "yes" ? "✓" : state === "no" ? "✕" : "?"}</i><span>${lookUp(questions, q.id)}</span><small>${t(state === "open" ? "bench.not_asked" : `bench.${state}`)}</small></button>`;
     })}</div>
     <div class="since"><h2 id="since">${t("bench.water")}</h2><div class="either" role="group" aria-labelledby="since">${since.map(
-      (min) => html`<button ?disabled=${inert} @click=${() => act.verb("abstained", { for_ns: min * 60e9 })}>${min < 60 ? t("bench.min", { n: min }) : t("bench.hours", { n: min / 60 })}</button>`,
+      (min) => html`<button aria-current=${ui.water?.run === run.run && ui.water.min === min ? "true" : nothing} ?disabled=${inert} @click=${() => act.water(min)}>${min < 60 ? t("bench.min", { n: min }) : t("bench.hours", { n: min / 60 })}</button>`,
     )}</div>${run.need_ms > 0 ? html`<p>${t(run.wait_ms > 0 ? "bench.asked_wait" : "bench.asked_done", { need: minutes(run.need_ms), left: minutes(run.wait_ms) })}</p>` : nothing}
       ${identity(run, inert, act)}${pairing(run, s)}</div>
   </section>`;
@@ -263,12 +277,13 @@ function asked(run, s, inert, act) {
 function foot(run, s, ui, inert, act) {
   if (run.stage === "proving_mist") {
     return html`<footer class="foot" aria-label=${t("bench.controls")}><button class="slot-go" ?disabled=${inert} @click=${() => act.verb("proof_tasted")}>${t("bench.proof_tasted")}<small>${t("bench.proof_tasted_small")}</small></button>
-      <button class="slot-abandon danger" ?disabled=${inert} @click=${() => act.verb("proof_nothing")}>${t("bench.proof_nothing")}<small>${t("bench.proof_nothing_small")}</small></button></footer>`;
+      <button class="slot-abandon danger" ?disabled=${inert} @click=${() => act.verb("proof_nothing")}>${t("bench.proof_nothing")}<small>${t("bench.proof_nothing_small")}</small></button>
+      <button class="slot-touched" ?disabled=${inert} @click=${() => act.verb("leave_proof")}>${t("bench.leave_proof")}<small>${key("Esc")} ${t("bench.leave_proof_small")}</small></button>${stop(s, act)}</footer>`;
   }
   const away = html`<button class="slot-away" @click=${() => act.far(true)}>${t("bench.distance")}<small>${key("D")} ${t("bench.distance_small")}</small></button>`;
   if (s.verdict) {
     return html`<footer class="foot" aria-label=${t("bench.controls")}>${away}${s.verdict.mayProve
-      ? html`<button class="slot-count long" ?disabled=${inert} @click=${() => act.verb("begin_proof")}>${t("bench.proof")}<small>${key("P")} ${t("bench.proof_small")}</small></button>`
+      ? html`<button class="slot-count long" ?disabled=${inert} @click=${act.prove}>${t("bench.proof")}<small>${key("P")} ${t("bench.proof_small")}</small></button>`
       : nothing}<button class="slot-go primary" ?disabled=${inert} @click=${act.close}>${t("bench.next")}<small>${key("N")}</small></button></footer>`;
   }
   const m = s.may;

@@ -11,7 +11,7 @@ import { cadence, dead, lesson } from "./state-gallery.js";
 import { around, ofRun, wide } from "./strip.js";
 import { healthLine, nav, practice, problemLine, sentence } from "./view-common.js";
 import { heard } from "./view-controls.js";
-import { agents, exercise, fault, lookUp, outcomes, stages, whys } from "./words.js";
+import { agents, exercise, fault, health, lookUp, outcomes, pieceName, say, stages, whys } from "./words.js";
 
 /** @typedef {import("./state-gallery.js").Board} Board */
 /** @typedef {import("./state-gallery.js").Remark} Remark */
@@ -89,12 +89,12 @@ function open(run, snap, s, b, ui, many) {
   const frame = ui.size === "narrow" ? around(strip, 366, 170) : { ...wide, height: many ? 150 : 210 };
   return html`<p class="at">${many ? html`<b class=${s.big.stop ? "failed" : ""}>${s.big.mark ? html`<span aria-hidden="true">${s.big.mark} </span>` : nothing}${s.big.text}</b> <span>${s.big.label}</span>` : nothing}
       <strong>${lookUp(stages, run.stage)}</strong>${s.exercise && many ? html`<span>${s.exercise.name}, ${s.exercise.left}</span>` : nothing}
-      <span class="kit">${run.facepiece}</span><span class="kit">${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("gallery.bin", { bin: run.screening.bin })}` : ""}</span></p>
+      <span class="kit">${pieceName(run.facepiece)}</span><span class="kit">${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("gallery.bin", { bin: run.screening.bin })}` : ""}</span></p>
     <p class="say">${sentence((many && s.verdict?.reason) || s.sentence)}</p>
     ${many ? nothing : large(s)}
     <div class="strip">${stripSvg(strip, frame, t("gallery.strip"))}</div>
     ${paced(run, s.clockMs)}
-    ${b.own || !snap.storage ? nothing : html`<p>${snap.storage}</p>`}`;
+    ${b.own || !snap.storage ? nothing : html`<p>${snap.storage === "unnoted" ? sentence(say.unnoted()) : health.notSaving}</p>`}`;
 }
 
 /** The only board has the room for what the Bench shows large. @param {import("./state.js").Shown} s */

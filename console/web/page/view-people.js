@@ -19,6 +19,8 @@ import { lookUp } from "./words.js";
  * @property {boolean} more           there are more than are shown
  * @property {boolean} searching      an answer is under way
  * @property {Due[]|null} due         null: not read yet
+ * @property {Person[]} bare          people without a facepiece
+ * @property {boolean} bareMore       there are more of those
  * @property {boolean|null} nobody    nobody is entered at all; null: not known yet
  * @property {import("./api.js").Facepiece[]} facepieces
  * @property {string} today
@@ -33,7 +35,7 @@ export function people(o, ui, act) {
       <label class="find"><span>${t("office.people.find")}</span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.search(typedIn(e))}></label>
       <p class="links"><a class="to" href="/people/new">${t("office.people.enter")}</a><a class="to" href="/people/import">${t("office.people.bring")}</a></p>
     </div>
-    ${asked ? found(o, ui, act) : ui.nobody ? nobody() : due(o, ui)}
+    ${asked ? found(o, ui, act) : ui.nobody ? nobody() : html`${due(o, ui)}${bare(ui)}`}
     <p class="links foot-links"><span>${t("office.people.take")}</span><a class="to" href="/api/v1/people.csv">CSV</a><a class="to" href="/api/v1/people.xlsx">XLSX</a><a class="to" href="/api/v1/due.ics">${t("office.people.calendar")}</a></p>`);
 }
 
@@ -72,6 +74,13 @@ function due(o, ui) {
         ${drawing(yearLine(ui.today, "", d.on), 300, 36, "", "year")}
         <span class="stand"><strong>${s.word}</strong><small>${lookUp(dueWhys, d.why)}</small></span></a></li>`;
     })}</ul></section>`;
+}
+
+/** @param {Ui} ui */
+function bare(ui) {
+  if (ui.bare.length === 0) return nothing;
+  return html`<section aria-label=${t("office.people.without")}><h2>${t("office.people.without")}</h2><p>${t("office.people.without_why")}</p>
+    <ul class="folk">${ui.bare.map((p) => row(p, ui))}</ul>${ui.bareMore ? html`<p>${t("office.people.without_more")}</p>` : nothing}</section>`;
 }
 
 function nobody() {

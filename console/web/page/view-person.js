@@ -11,7 +11,7 @@ import { when } from "./state-record.js";
 import { marks } from "./state.js";
 import { drawing, either, field, filledIn, loading, office, pipSvg, textOf, typedIn } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
-import { dueWhys, erasure, languages, rules as ruleNames, triggers } from "./words-office.js";
+import { dueWhys, erasure, languageChoices, languages, rules as ruleNames, triggers } from "./words-office.js";
 import { agents, lookUp, outcomes, reasons, ruleName as ruleTold } from "./words.js";
 
 /** @typedef {import("./api.js").Person} Person */
@@ -145,7 +145,7 @@ function form(f, was, o, ui, act) {
     });
   };
   const kept = ui.facepieces.filter((x) => !x.gone || f.facepieces.includes(x.id));
-  const language = (/** @type {number} */ i, /** @type {string} */ label) => html`<label class="field"><span>${label}</span><select name="language"><option value="" ?selected=${!f.languages[i]}>${t("office.person.none")}</option>${Object.entries(languages).map(([code, name]) => html`<option value=${code} lang=${code} ?selected=${f.languages[i] === code}>${name}</option>`)}</select></label>`;
+  const language = (/** @type {number} */ i, /** @type {string} */ label) => html`<label class="field"><span>${label}</span><select name="language"><option value="" ?selected=${!f.languages[i]}>${t("office.person.none")}</option>${languageChoices(f.languages[i] ?? "").map(([code, name]) => html`<option value=${code} lang=${code} ?selected=${f.languages[i] === code}>${name}</option>`)}</select></label>`;
   return html`<form class="sheet-form" aria-label=${t("office.person.entry")} @submit=${send}>
     ${field("name", t("office.person.name"), f.name, { hint: t("office.person.name_hint") })}${field("number", t("office.person.number"), f.number)}${field("job", t("office.person.job"), f.job)}
     ${language(0, t("office.person.language"))}${language(1, t("office.person.language2"))}

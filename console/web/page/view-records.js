@@ -7,12 +7,12 @@ import { html, nothing, svg } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
 import { dayIn, figure, retold, sentences, t } from "./lang.js";
 import { drawn, pathOf, ratio } from "./sign.js";
-import { byDay, cardRefused, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, signatureOf, signRefused, when, whoOf } from "./state-record.js";
+import { byDay, cardRefused, exercisesOf, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, signatureOf, signRefused, unnamed, when, whoOf } from "./state-record.js";
 import { marks } from "./state.js";
 import { practice } from "./view-common.js";
 import { filledIn, loading, office, textOf } from "./view-office.js";
 import { rich } from "./view-words.js";
-import { agents, exercise, fault, lookUp, outcomes, partName, partWhy, prevails, proofs, reasons, remarks, roles, ruleName, stages } from "./words.js";
+import { agents, exercise, fault, lookUp, onRun, outcomes, partName, partWhy, pieceName, prevails, proofs, questions, reasons, remarks, roles, ruleName, stages } from "./words.js";
 import { evidence, labels, noCard, pieces, qualities, recallWhy, signers, signing, tally } from "./words-desk.js";
 
 /** @typedef {import("./state-record.js").Row} Row */
@@ -102,7 +102,7 @@ function book(rows) {
   return html`<table class="book"><thead><tr><th scope="col">${t("desk.records.opened")}</th><th scope="col">${t("desk.records.wearer_facepiece")}</th><th scope="col">${t("desk.records.outcome")}</th></tr></thead>
     ${byDay(rows).map((d) => html`<tbody><tr class="day"><th scope="rowgroup" colspan="3"><span>${dayIn(d.day) || t("desk.records.day_unknown")}</span> <span class="glance" aria-hidden="true">${d.rows.map((r) => pip(r.practice ? "practice" : r.outcome))}</span></th></tr>${d.rows.map(
       (r) => html`<tr><td><a href=${`/records/${encodeURIComponent(r.run)}`}>${r.at.slice(11, 16) || r.run}</a></td>
-        <td>${r.name || (r.person ? html`<span class="small">${t("desk.records.erased")}</span>` : "")}<small>${r.facepiece}</small></td>
+        <td>${r.name || (r.person ? html`<span class="small">${unnamed(r.person)}</span>` : "")}<small>${pieceName(r.facepiece)}</small></td>
         <td>${standing(r)} <a href=${`/review/${encodeURIComponent(r.run)}`} aria-label=${t("desk.records.review_of", { run: r.run })}>${t("desk.records.review")}</a>${r.reason && !r.recalled ? html`<small>${lookUp(reasons, r.reason)}</small>` : nothing}${r.recalled ? html`<small>${recallWhy(r.recalled)}</small>` : nothing}</td></tr>`,
     )}</tbody>`)}</table>`;
 }
@@ -165,7 +165,7 @@ export function record(o, ui, act) {
     <div class="strip strips">${frames.map((frame, i) => stripSvg(strip, frame, frames.length > 1 ? t("desk.record.strip_part", { i: i + 1, of: frames.length }) : t("desk.record.strip")))}</div>
     <p class="small">${t("desk.record.modelled", { n: strip.halfLifeMs / 1000 })}</p>
     ${takeAway(full, ui, act)}
-    <div class="two">${facts(full, ui)}<div class="stack later">${doses(full)}${signatures(full, ui, act)}${corrections(ui, act)}</div></div>
+    <div class="two">${facts(full, ui)}<div class="stack later">${doses(full)}${exercised(full)}${signatures(full, ui, act)}${corrections(ui, act)}</div></div>
     <p class="prevails">${prevails(full.prevails)}</p>
     <div class="two later">${opening(full)}${proof(full, ui, act)}</div>
     <p class="signs"><span>${t("desk.records.tester")}</span><span>${t("desk.records.wearer")}</span></p>`);
@@ -201,7 +201,8 @@ function facts(full, ui) {
   };
   const used = full.kit ?? null;
   return html`<table class="facts-of"><tbody>
-      ${line(t("desk.records.wearer"), whoOf(full.wearer))}${line(t("desk.record.facepiece"), [whoOf(full.facepiece), typeof full.facepiece === "string" ? full.style : ""].filter(Boolean).join(", "))}
+      ${line(t("desk.records.wearer"), whoOf(full.wearer))}${line(t("desk.record.facepiece"), [pieceName(whoOf(full.facepiece)), typeof full.facepiece === "string" ? full.style : ""].filter(Boolean).join(", "))}
+      ${ui.run?.companyNumber && ui.run.companyNumber !== whoOf(full.wearer) ? line(t("desk.record.company_number"), ui.run.companyNumber) : nothing}
       ${full.whose !== undefined ? line(t("desk.record.whose"), label(full.whose, "whose")) : nothing}
       ${line(t("desk.records.tester"), label(full.tester, "tester"))}
       ${line(t("desk.records.opened"), html`${when(full.opened) || t("desk.record.clock_unset")}${full.wall_quality ? html` <small>${lookUp(qualities, full.wall_quality)}</small>` : nothing}`)}
@@ -210,16 +211,19 @@ function facts(full, ui) {
         ? used.map((k) => line(k.role === "weak" ? t("desk.record.weak_nebuliser") : k.role === "strong" ? t("desk.record.strong_nebuliser") : t("desk.record.nebuliser"), html`${t("desk.record.lot", { mark: k.mark, agent: lookUp(agents, k.agent), lot: k.lot || t("desk.record.not_noted") })}<small>${kitWords(k)}</small>`))
         : ui.run?.nebulisers.length ? line(t("desk.record.nebulisers"), html`${ui.run.nebulisers.map((id) => ui.kit[id] ?? id).join(", ")}<small>${t("desk.record.lots_in_pdf")}</small>`) : nothing}
       ${full.hood === undefined ? nothing : line(t("desk.record.hood"), hoodWords(full.hood))}
+      ${full.answers?.length ? line(t("desk.record.asked"), html`<ul>${full.answers.map((a) => html`<li>${t(a.yes ? "desk.record.asked_yes" : "desk.record.asked_no", { question: lookUp(questions, a.question) })}</li>`)}</ul>`) : nothing}
       ${line(t("run.stages.screening"), t(r.screening.bin ? (r.screening.doubtful ? "desk.record.tasted_doubtful" : "desk.record.tasted") : "desk.record.no_bin", { n: r.screening.squeezes, doubtful: r.screening.doubtful ?? 0, bin: r.screening.bin ?? 0 }))}
       ${f ? line(t("desk.record.initial"), `${t("desk.record.given_of", { given: f.initial.given, of: f.initial.required })}${corrected(f.initial)}${listed(f.initial.remarks)}`) : nothing}
       ${f ? line(t("desk.record.squeezes"), f.squeezes_total) : nothing}
       ${f ? line(t("desk.record.clock"), f.duration_s === null ? t("desk.record.not_started") : `${figure(f.duration_s, 1)} s`) : nothing}
       ${f?.taste_s != null ? line(t("desk.record.tasted_at"), t("desk.record.tasted_during", { s: figure(f.taste_s, 1), exercise: exercise(f.taste_exercise ?? "").name })) : nothing}
       ${f?.level ? line(t("desk.record.level"), t("desk.record.levels", { mean: figure(f.level.mean, 2), least: figure(f.level.min, 2) })) : nothing}
-      ${r.proof ? line(t("desk.record.proof"), lookUp(proofs, r.proof)) : nothing}
+      ${r.proof ? line(t("desk.record.proof"), r.proof_left ? t("desk.record.proof_by", { what: lookUp(proofs, r.proof_left.why), by: saidBy(r.proof_left.by) }) : lookUp(proofs, r.proof)) : nothing}
+      ${r.names?.length ? line(t("desk.record.names"), r.names.map((n) => t(n.yes ? "desk.record.name_yes" : "desk.record.name_no", { by: saidBy(n.by) })).join("; ")) : nothing}
+      ${r.remarks?.length ? line(t("desk.record.on_run"), r.remarks.map((k) => (k === "tried_before" && r.try ? t("run.try", { n: r.try }) : lookUp(onRun, k))).join(" ")) : nothing}
       ${line(t("desk.record.button"), r.inputs.supervised ? t("desk.record.pair") : t("desk.record.single"))}
       ${line(t("desk.record.inputs"), t("desk.record.counted", { squeezes: r.inputs.squeeze, taste: r.inputs.taste, steps: r.inputs.step, rejected: r.inputs.noise_edges }))}
-      ${r.corrections?.length ? line(t("desk.record.corrections"), r.corrections.map((c) => `${c.delta > 0 ? t("desk.record.added") : t("desk.record.taken")}, ${c.top_up ? t("desk.record.top_up_n", { n: c.top_up }) : lookUp(stages, c.part === "initial" ? "dosing" : "screening")}: ${c.reason}`).join("; ")) : ""}
+      ${r.corrections?.length ? line(t("desk.record.corrections"), r.corrections.map((c) => t("desk.record.corrected_by", { by: saidBy(c.by ?? ""), what: `${c.delta > 0 ? t("desk.record.added") : t("desk.record.taken")}, ${c.top_up ? t("desk.record.top_up_n", { n: c.top_up }) : lookUp(stages, c.part === "initial" ? "dosing" : "screening")}: ${c.reason}` })).join("; ")) : ""}
       ${line(t("desk.record.faults"), r.inputs.faults.length ? r.inputs.faults.map(fault).join("; ") : t("desk.record.none"))}
       ${line(t("desk.record.run"), full.run)}${line(t("desk.record.number"), full.number)}${line(t("desk.record.hash"), html`<code>${full.hash}</code>`)}
     </tbody></table>`;
@@ -235,6 +239,20 @@ function doses(full) {
           ...d.remarks.map((x) => lookUp(remarks, x)), ...(d.doubtful ? [t("desk.record.doubtful", { n: d.doubtful })] : []),
         ].join(", ")}${corrected(d)}</td></tr>`,
       )}</tbody></table>`;
+}
+
+/** The exercises that were begun, and those that were not. @param {Full} full */
+function exercised(full) {
+  if (full.record.fit?.duration_s == null) return nothing;
+  const at = (/** @type {number|null} */ s) => (s === null ? "" : `${Math.floor(s / 60)}:${String(Math.floor(s % 60)).padStart(2, "0")}`);
+  return html`<table class="doses"><caption class="quiet">${t("desk.record.exercises")}</caption><thead><tr><th scope="col">${t("desk.record.exercise")}</th><th scope="col">${t("desk.record.from_to")}</th><th scope="col">${t("desk.record.course")}</th></tr></thead><tbody>${exercisesOf(full).map(
+    (e) => html`<tr><th scope="row">${exercise(e.id).name}</th><td>${e.start === null ? "" : `${at(e.start)} – ${at(e.end)}`}</td><td>${t(`desk.record.exercise_${e.course}`)}</td></tr>`,
+  )}</tbody></table>`;
+}
+
+/** By whom something was said. @param {string} by */
+function saidBy(by) {
+  return by === "wearer" ? t("desk.record.by_wearer") : by || t("desk.record.by_unknown");
 }
 
 /** How and when a signature was made, as far as that is known. @param {import("./state-record.js").Signature} s */

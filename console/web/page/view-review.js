@@ -10,7 +10,7 @@ import { marks, minutes, shown } from "./state.js";
 import { momentNow, moments, snapAt, speeds } from "./state-review.js";
 import { around, ofRun, wide } from "./strip.js";
 import { nav, practice, problemLine, sentence } from "./view-common.js";
-import { agents, lookUp, outcomes, practised, prevails, questions, reasons, ruleName, stages } from "./words.js";
+import { agents, lookUp, outcomes, pieceName, practised, prevails, questions, reasons, ruleName, stages } from "./words.js";
 import { momentWords } from "./words-review.js";
 
 /** @typedef {import("./state-review.js").Player} Player */
@@ -77,7 +77,7 @@ function track(x, i, p, ui) {
   if (!snap || !s || !run) return html`<article class="track"><p class="say">${t("review.not_opened")}</p></article>`;
   const facts = factsNow(x, p.at);
   return html`<article class="track" aria-label=${t("review.of_run", { run: x.review.run })}>
-    <p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}${run.wearer ? html`<b>${run.wearer}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span><span>${run.facepiece}</span><span>${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("review.bin", { bin: run.screening.bin })}` : ""}</span><span>${ruleName(run.rules)}</span><strong class="stage">${lookUp(stages, run.stage)}</strong>${x.review.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</p>
+    <p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}${run.wearer ? html`<b>${run.wearer}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span><span>${pieceName(run.facepiece)}</span><span>${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("review.bin", { bin: run.screening.bin })}` : ""}</span><span>${ruleName(run.rules)}</span><strong class="stage">${lookUp(stages, run.stage)}</strong>${x.review.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</p>
     <p class="say">${sentence(s.sentence)}</p>
     <p class="happened" role="status" aria-live=${p.playing ? "off" : "polite"}>${facts || s.note || s.faults.join("; ")}</p>
     ${s.verdict ? verdict(run, s, s.verdict) : run.stage === "ready" ? asked(run) : now(s)}

@@ -8,7 +8,6 @@ import { html, nothing } from "./vendor/lit-html.js";
 import { figure } from "./draw.js";
 import { spoken, t, wearerLanguages } from "./lang.js";
 import { lineAt, ticksOf } from "./state-wearer.js";
-import { practice } from "./view-common.js";
 
 /** @typedef {import("./state-wearer.js").Sees} Sees */
 /** @typedef {import("./state-wearer.js").Own} Own */
@@ -22,7 +21,7 @@ import { practice } from "./view-common.js";
  */
 export function wearer(s, own, why, act) {
   return html`<main class=${`wearer w-${s.key} ${s.stale ? "stale" : ""}`}>
-    ${practice(why)}
+    ${why ? html`<p class="practice"><strong>${t("wearer.practice")}</strong> <span>${t("wearer.practice_means")}</span></p>` : nothing}
     ${s.key === "pair" ? pairing(own, act) : s.passage ? reading(s) : shown(s, own, act)}
     ${s.press ? html`<p class="press">${t(`wearer.${s.press}`)}</p>` : nothing}
   </main>`;

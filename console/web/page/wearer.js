@@ -29,7 +29,7 @@ let chosen = "";
 let asked = 0;
 let answerTimer = 0;
 
-const place = root("run.nav.wearer");
+const place = root("wearer.page");
 
 function draw() {
   render(wearer(wearerSees(snap, link.age(), own), own, snap?.practice, act), place);
@@ -82,7 +82,7 @@ function settle() {
     use(lang);
     document.documentElement.lang = lang;
     document.documentElement.dir = direction(lang);
-    titled(t("run.nav.wearer"));
+    titled(t("wearer.page"));
     draw();
   });
 }
@@ -95,7 +95,10 @@ function take(next) {
     own.answered = "";
     own.unsent = false;
   }
-  if (next.run?.name_said) own.unsent = false;
+  if (next.run?.name_said) {
+    own.unsent = false;
+    own.answered = ""; // asked anew, as when a run is taken up, it is answered anew
+  }
   snap = next;
   settle();
 }

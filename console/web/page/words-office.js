@@ -3,7 +3,7 @@
 // Words of the pages of the job around the runs by what they are for. The texts
 // stand in lang/LANGUAGE/office.json.
 
-import { sentences, t, under } from "./lang.js";
+import { sentences, t, under, wearerLanguages } from "./lang.js";
 
 /**
  * Why the box refused, as a whole sentence. Those that end with a colon go on
@@ -38,6 +38,18 @@ export const languages = {
   ar: "العربية", bg: "български", cs: "čeština", de: "Deutsch", el: "ελληνικά", en: "English", es: "español", fr: "français", hi: "हिन्दी", hu: "magyar", it: "italiano",
   lt: "lietuvių", nl: "Nederlands", pl: "polski", pt: "português", ro: "română", ru: "русский", sk: "slovenčina", tr: "Türkçe", uk: "українська",
 };
+
+/**
+ * What a form offers: languages that cues and pages have words in, and the one
+ * that is noted already, so that saving the form does not lose it.
+ * @param {string} noted a code, or what a list once said; empty for none
+ * @returns {[string, string][]} code and name
+ */
+export function languageChoices(noted) {
+  const codes = wearerLanguages.map((l) => l.code);
+  if (noted !== "" && !codes.includes(noted)) codes.push(noted);
+  return codes.map((code) => [code, (Object.hasOwn(languages, code) ? languages[code] : undefined) ?? code]);
+}
 
 /** The phrases under a prefix, in their order. @param {string} prefix */
 const lines = (prefix) => Object.values(sentences(prefix));

@@ -3,10 +3,16 @@
 // The words of what a review lists. Nothing here decides what is listed.
 
 import { t } from "./lang.js";
-import { fault, lookUp, outcomes, proofs, whys } from "./words.js";
+import { fault, lookUp, onRun, outcomes, proofs, whys } from "./words.js";
 
-/** A moment in words. @param {import("./state-review.js").Moment} m */
+/** A moment in words, with whose word it is where that is known. @param {import("./state-review.js").Moment} m */
 export function momentWords(m) {
+  const by = m.by === "wearer" ? t("review.moment.by_wearer") : m.by ? t("review.moment.by", { by: m.by }) : "";
+  return by === "" ? what(m) : `${what(m)} ${by}`;
+}
+
+/** @param {import("./state-review.js").Moment} m */
+function what(m) {
   const with_ = { n: m.top_up, text: m.text };
   switch (m.kind) {
     case "late":
@@ -25,6 +31,10 @@ export function momentWords(m) {
       return t("review.moment.verdict", { text: lookUp(outcomes, m.key) });
     case "recalled":
       return t("review.moment.recalled", { text: lookUp(outcomes, m.key) });
+    case "remark":
+      return lookUp(onRun, m.key);
+    case "name_said":
+      return t(`review.moment.name_said.${m.key === "no" ? "no" : "yes"}`);
     case "proof":
       return lookUp(proofs, m.key);
     case "wearer_did":

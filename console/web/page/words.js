@@ -51,6 +51,9 @@ export function ruleRefusal(text) {
   return name === "" ? told : ruleName(name) + told.slice(name.length);
 }
 
+/** A facepiece by the name that the box gives it; the one of a drill is no real one. @param {string} name */
+export const pieceName = (name) => retold("run.pieces", name);
+
 /** What prevails over the tool, as a rule set says it, else as we do. @param {string} [text] */
 export const prevails = (text) => (text ? retold("run.prevails_told", text) : t("run.prevails"));
 
@@ -67,6 +70,9 @@ export const nexts = sentences("run.nexts", ["nothing"]);
 
 /** The proof after a pass. */
 export const proofs = sentences("run.proofs");
+
+/** Remarks on a run as a whole. */
+export const onRun = sentences("run.on_run");
 
 export const stages = sentences("run.stages");
 
@@ -132,6 +138,7 @@ export const say = {
   last: (/** @type {string} */ ex) => exercise(ex).to_end,
   provingButton: () => t("run.say.provingButton"),
   ending: () => t("run.say.ending"),
+  unnoted: () => t("run.say.unnoted"),
   provingMist: () => t("run.say.provingMist"),
   verdict: (/** @type {string} */ outcome) => lookUp(verdicts, outcome),
 };
