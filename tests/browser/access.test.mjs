@@ -329,7 +329,7 @@ test("a whole run by keys alone, and little to hear: one announcement for each s
   // Of the stages, the seven exercises and the verdict each is said, and not much else.
   const text = told.map((x) => x.text);
   for (const [word, times] of [
-    [/^Sensitivity/, 1], [/^Clear/, 1], [/^Put on/, 2], [/^Initial dose/, 1], [/^Normal breathing\./, 1], [/^Deep breathing/, 1], [/^Head side to side/, 1], [/^Head up and down/, 1],
+    [/^Sensitivity/, 1], [/^Clear/, 1], [/^Wear it/, 2], [/^Initial dose/, 1], [/^Normal breathing\./, 1], [/^Deep breathing/, 1], [/^Head side to side/, 1], [/^Head up and down/, 1],
     [/^Talking/, 1], [/^Bending/, 1], [/^Normal breathing again/, 1], [/^Passed/, 1],
   ]) assert.equal(text.filter((x) => word.test(x)).length, times, `${word}: ${JSON.stringify(text)}`);
   assert.ok(told.length <= 20, `${told.length} announcements: ${JSON.stringify(text)}`);

@@ -54,6 +54,12 @@ function wrongOf(names) {
   const say = (e) => `${e.tagName.toLowerCase()}${e.className ? `.${String(e.className).split(" ").join(".")}` : ""} “${(e.innerText ?? "").trim().slice(0, 40)}”`;
   for (const name of names) {
     globalThis.showState(name);
+    // However much stands above it, no control covers how a run ended, nor what prevails over it.
+    const bar = document.querySelector(".foot")?.getBoundingClientRect().top ?? innerHeight;
+    for (const e of document.querySelectorAll(".ended .big, .ended .prevails, .far .huge, .far .prevails, .now:not(.ended) .big small")) {
+      const under = e.getBoundingClientRect().bottom - bar;
+      if (under > 1) out.push(`${name}: the controls cover ${Math.round(under)} px of ${say(e)}`);
+    }
     const across = document.scrollingElement.scrollWidth - innerWidth;
     if (across > 0) out.push(`${name}: the page scrolls ${across} px to the side`);
     for (const e of document.querySelectorAll("main *, header *, nav *, .sheet *")) {
@@ -104,7 +110,7 @@ const stays = [
   ["a recipe as it was noted with its batch", /\d[\d.]* m?g (sodium saccharin|denatonium benzoate), USP, \d+ ml .*solution\.$|\d[\d.]* m?g sodium saccharin, USP, 100 ml warm water\. .*$/g],
   ["boards and pedals by the names that somebody gave them", /\b(Bench [B-E]|harrowgate-1|Trill Foot)\b/g],
   ["a language by its own name", /\b(English|Español|español|Français|français|Polski|polski|Română|română|Português|português|Deutsch|Nederlands|italiano|lietuvių|magyar|slovenčina)|Türkçe|čeština/g],
-  ["sayings for the wearer, in the wearer's language", /Hood off\. Rinse with water and wipe your lips\. Tell me when the taste has gone\./g],
+  ["sayings for the wearer, in the wearer's language", /Hood off\. Rinse with water and wipe your lips\. When the taste has gone, tell me\. Then put your facepiece on by yourself, as you do at work, and check the seal\./g],
   ["where a rule stands", /(29 CFR )?1910\.134 App(\.|endix) A(, Part I\.B(\.\d)?)?|29 CFR|HSE INDG479 rev 1/g],
   ["files, encodings, programs, licences", /(\/[\w./-]+|\S+\.csv|utf-\d+\w*|windows-\d+|iso-\d+-\d|tallyhood( records check)?|lit-html|exit status|Apache License|BSD|Clause|503 Service Unavailable|404 Not Found)/g],
   ["units, kinds of files, keys of a keyboard, lines of a board", /\b(ml|mg|ms|[kMG]B|CSV|PDF|PNG|SVG|ICS|XLSX|Esc|Home|End|Shift|GPIO\d+|hw)\b/g],

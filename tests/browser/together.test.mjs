@@ -48,14 +48,14 @@ test("all pages show the same stage, one drives, and the wearer learns nothing",
 
   await t.squeezeTo(box, eyes, 7, t.screened);
   await box.report();
-  await all("clearing", "Clear the taste", /Rinse/);
+  await all("clearing", "Clear the taste, put on", /Rinse/);
 
   // The second Bench takes over; the first one watches from then on.
   await low.getByRole("button", { name: "Take over" }).click();
   await bench.getByText("Watching.").waitFor();
   assert.equal(await inert(bench, /^Go on/), true);
   await t.goOn(low);
-  await all("donning", "Put on and wear", /Put on your facepiece/);
+  await all("donning", "Wear it", /Keep your facepiece on/);
   await t.toDosing(low, eyes);
   await all("dosing", "Initial dose", /Breathe normally/);
   assert.doesNotMatch(await gallery.getByRole("main").innerText(), /Ilse|Brandvold/, "trainers see no name");

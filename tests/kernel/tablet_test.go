@@ -285,6 +285,28 @@ func (d *daemon) usual() *wire.Open {
 	return &wire.Open{Wearer: c.People[0].ID, Facepiece: c.Facepieces[i].ID, Rules: rules, Agent: "bitter", Tester: tester}
 }
 
+// Marks of the nebulisers that runs are made with.
+const weakMark, strongMark = "W1", "S1"
+
+// stock enters both nebulisers, filled and seen to give mist.
+func (d *daemon) stock(wall string) {
+	d.t.Helper()
+	const tester = "Agnes Thorley"
+	at, err := time.Parse(time.RFC3339, wall)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	for mark, role := range map[string]string{weakMark: procedure.Weak, strongMark: procedure.Strong} {
+		d.send("PUT", "/api/v1/solutions/"+role, map[string]any{"by": tester, "shown": []string{}, "form": map[string]any{
+			"agent": "bitter", "strength": role, "lot": "L-" + mark, "made": at.Format(time.DateOnly), "expires": at.AddDate(1, 0, 0).Format(time.DateOnly),
+			"recipe": "as published", "source": "the rule", "who": tester, "gone": false,
+		}})
+		d.send("PUT", "/api/v1/nebulisers/"+role, map[string]any{"by": tester, "form": map[string]any{"mark": mark, "role": role, "agent": "bitter", "gone": false}})
+		d.send("POST", "/api/v1/nebulisers/"+role+"/filled", map[string]any{"by": tester, "solution": role})
+		d.send("POST", "/api/v1/nebulisers/"+role+"/mist", map[string]any{"by": tester, "good": true, "shown": []string{}})
+	}
+}
+
 // send changes something through the box's HTTP interface.
 func (d *daemon) send(method, path string, body any) {
 	d.t.Helper()
@@ -320,6 +342,7 @@ func (p *tablet) open() string {
 		p.must(wire.Command{Do: string(procedure.DoAnswer), Input: procedure.Input{Question: q.ID, Yes: true}})
 	}
 	p.must(wire.Command{Do: string(procedure.DoAbstained), Input: procedure.Input{For: time.Hour}})
+	p.must(wire.Command{Do: string(procedure.DoTake), Input: procedure.Input{Mark: weakMark}})
 	return p.last.Run.Run
 }
 

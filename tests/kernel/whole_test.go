@@ -26,6 +26,7 @@ func TestWhole(t *testing.T) {
 	run := b.report(7)
 	b.f.press()
 	p.stage(procedure.Donning)
+	p.must(wire.Command{Do: string(procedure.DoTake), Input: procedure.Input{Mark: strongMark}})
 	p.wait(t, 6*time.Minute, "the facepiece to be worn long enough", func(s wire.Snapshot) bool {
 		return s.Run.Stage == procedure.Donning && s.Run.WaitMS == 0 && s.Run.Blocked == ""
 	})

@@ -132,7 +132,7 @@ func allOn(text string) string {
 // is in the error.
 func serves(t *testing.T, program, conf string) error {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
 	c := exec.CommandContext(ctx, program, "serve", "--config", conf, "--board", "sim", "--sound", "off",
 		"--addr", "127.0.0.1:0", "--store", filepath.Join(t.TempDir(), "store"))

@@ -115,7 +115,7 @@ func (s *service) hear(word string, within time.Duration) string {
 
 func (s *service) get(path string) string {
 	s.t.Helper()
-	client := http.Client{Timeout: 10 * time.Second}
+	client := http.Client{Timeout: time.Minute}
 	r, err := client.Get("http://" + s.addr + path)
 	if err != nil {
 		s.t.Fatal(err)
@@ -134,7 +134,7 @@ func (s *service) stop() {
 	if err := s.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		s.t.Fatal(err)
 	}
-	s.hear("STOPPING=1", 10*time.Second)
+	s.hear("STOPPING=1", time.Minute)
 	if err := s.cmd.Wait(); err != nil {
 		s.t.Fatalf("stopped with %v\n%s", err, s.said.String())
 	}
@@ -194,8 +194,8 @@ func TestLifeOfABox(t *testing.T) {
 	if got := s.get("/healthz"); got != "ok\n" {
 		t.Errorf("healthz says %q", got)
 	}
-	s.hear("WATCHDOG=1", 20*time.Second)
-	s.hear("WATCHDOG=1", 20*time.Second)
+	s.hear("WATCHDOG=1", time.Minute)
+	s.hear("WATCHDOG=1", time.Minute)
 	s.stop()
 
 	list := in(t, root, "tallyhood", "records", "list", "--store", storePath)

@@ -123,7 +123,17 @@ var seeds = []seed{
 	{"a nebuliser filled anew stays named", state, "			s.KitFrom = len(s.Took) // it is named anew\n", "			_ = s\n", []string{"procedure"}},
 	{"what was not saved stays a pass", state, "v.Outcome, v.Reason = NotValid, JournalFailed", "_ = v", []string{"procedure"}},
 	{"edges that wait are overtaken", loop, "	for range mostDrained {", "	for range 1024 {", []string{"waiting"}},
+	{"the run goes past what has been read", loop, "	to := s.looked - s.grace()\n", "	to := s.cfg.Clock.Now() - s.grace()\n", []string{"saving"}},
+	{"the last word goes past what has been read", loop, "End(s.looked-s.grace(), ", "End(s.cfg.Clock.Now(), ", []string{"saving"}},
+	{"a stall is told after the edges of it", loop, "s.cfg.Clock.Now() - s.looked); late > stall", "s.cfg.Clock.Now() - s.looked); late > time.Hour", []string{"saving"}},
+	{"a note that failed is not said", "console/session/spoil.go", "			s.unnoted[run] = true\n", "			delete(s.unnoted, run)\n", []string{"saving"}},
 	{"a sleep is no stall", loop, "slept > stall {", "slept > time.Hour {", []string{"saving"}},
+	{"a real run without nebulisers", desk, "	case practice == \"\" && !s.cfg.Register.Kept():\n		return \"no_nebuliser_entered\"\n", "", []string{"waiting"}},
+	{"the facepiece that failed again under the US rule", desk, "	case a.actor == nil && fails > 0 && !r.AfterFail.Refit:\n		return \"other_facepiece_due\"\n", "", []string{"waiting"}},
+	{"a fail before a restart is forgotten", desk, "	return max(n, b.Fails)\n", "	return n\n", []string{"waiting"}},
+	{"a proof that is left undone can be tasted afterwards", decide, "d.s.Proof == nil && d.s.ProofLeft == nil\n", "d.s.Proof == nil\n", []string{"procedure"}},
+	{"taken up without asking for the name again", state, "			s.NameSaid = nil // who comes back may be somebody else; a no stays\n", "", []string{"procedure"}},
+	{"taken up a no is forgotten", state, "		if s.NameSaid != nil && s.NameSaid.Yes {\n			s.NameSaid = nil", "		if s.NameSaid != nil {\n			s.NameSaid = nil", []string{"procedure"}},
 	{"a drill is no practice", state, "			f.Practice = PracticeDrill", "			_ = PracticeDrill", []string{"procedure", "waiting"}},
 
 	// On disk.
@@ -141,7 +151,10 @@ var seeds = []seed{
 	{"people before contacts", engine, "		case first == event:", "		case first == event && first != person:", bench},
 	{"the clock after the contacts", engine, "		case first == tick:\n", "		case first == tick && first != event:\n", bench},
 	{"the verdict does not wait for a report", engine, "if w, ok := e.state.Wake(); ok && w <= reached {", "if w, ok := e.state.Wake(); ok && w <= e.now {", bench},
-	{"an input waits for no contact", engine, "if len(e.queue) > 0 && e.queue[0].At <= reached {", "if len(e.queue) > 0 && e.queue[0].At <= e.now {", bench},
+	{"an input waits for no contact", engine, "if len(e.queue) > 0 && e.queue[0].At <= reached || stops {", "if len(e.queue) > 0 && e.queue[0].At <= e.now || stops {", bench},
+	{"a report overtakes a push", engine, "			reached = min(reached, at)\n", "			_ = at\n", bench},
+	{"a squeeze counts where its push had not begun", engine, "s.Kind == contact.Pressed && e.torn(s)", "false && e.torn(s)", bench},
+	{"a squeeze of a dose is dated at its begin", engine, "e.state.Stage == procedure.Screening && s.Begun < s.At", "s.Begun < s.At", bench},
 	{"events not in order", panel, "			return a.When() < b.When()", "			return a.When() > b.When()", contact},
 
 	// Contacts.
@@ -156,6 +169,9 @@ var seeds = []seed{
 	{"counted when let go alone", single, "		if s.verdict == unsure {\n			soonest(c.sureAt(), c.press)\n		}\n", "", contact},
 	{"dated when known", single, "	c.emit(Pressed, s.first, at)", "	c.emit(Pressed, at, at)", contact},
 	{"a repeated level is an edge", single, "	if closed == c.closed {\n		c.noise++\n		return\n	}\n", "", contact},
+	{"short touches are a squeeze", single, "	body := c.grade.Doubt\n", "	body := min(solid, c.grade.Doubt)\n", []string{"contact"}},
+	{"a spike makes a squeeze of a doubt", single, "		body = leanest\n", "		body = c.grade.Doubt\n", []string{"contact"}},
+	{"interference is bridged without end", single, "s.gaps <= MaxSpike {", "s.gaps <= time.Hour {", []string{"contact"}},
 	{"two presses of one bounce", grades, "	minApart   = 165 * ms\n", "	minApart   = 60 * ms\n", contact},
 	{"a pedal held is not said", grades, "	HeldAfter = 2 * time.Second\n", "	HeldAfter = 20 * time.Second\n", contact},
 
