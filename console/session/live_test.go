@@ -100,27 +100,35 @@ func liveAndAgain(t *testing.T, speed float64, notes []procedure.Verb, drive fun
 	if err != nil {
 		t.Fatal(err)
 	}
+	text := replays(t, file, st)
+	for _, v := range notes {
+		if !strings.Contains(text, fmt.Sprintf("%q:%q", "do", v)) {
+			t.Errorf("the capture does not hold the command %s", v)
+		}
+	}
+	return st, shown.Run.Verdict.Outcome
+}
+
+// replays has the replay of a capture give the record of a live run, and returns
+// the capture.
+func replays(t *testing.T, file string, live procedure.State) string {
+	t.Helper()
 	text, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
-	}
-	for _, v := range notes {
-		if !strings.Contains(string(text), fmt.Sprintf("%q:%q", "do", v)) {
-			t.Errorf("the capture does not hold the command %s", v)
-		}
 	}
 	r, err := capture.Open(strings.NewReader(string(text)), capture.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := session.Replay(r, *st.Opened)
+	again, err := session.Replay(r, *live.Opened)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if live, got := recordJSON(t, st), recordJSON(t, again.State); got != live {
-		t.Errorf("the replay differs\nlive   %s\nreplay %s", live, got)
+	if want, got := recordJSON(t, live), recordJSON(t, again.State); got != want {
+		t.Errorf("the replay of %s differs\nlive   %s\nreplay %s", filepath.Base(file), want, got)
 	}
-	return st, shown.Run.Verdict.Outcome
+	return string(text)
 }
 
 func recordJSON(t *testing.T, st procedure.State) string {

@@ -3,7 +3,6 @@
 package session_test
 
 import (
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,7 +14,6 @@ import (
 	"tallyhood/console/session"
 	"tallyhood/console/wire"
 	"tallyhood/device"
-	"tallyhood/device/capture"
 	"tallyhood/store"
 	"tallyhood/store/memory"
 )
@@ -182,21 +180,7 @@ func TestTwoPeopleBesideEachOther(t *testing.T) {
 		if n > 0 {
 			path = strings.TrimSuffix(file, ".vcd") + "-2.vcd"
 		}
-		text, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, err := capture.Open(strings.NewReader(string(text)), capture.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		again, err := session.Replay(r, *st.Opened)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got, live := recordJSON(t, again.State), recordJSON(t, st); got != live {
-			t.Errorf("run %s: the replay differs\nlive   %s\nreplay %s", run, live, got)
-		}
+		replays(t, path, st)
 	}
 }
 

@@ -3,7 +3,6 @@
 package session_test
 
 import (
-	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -91,30 +90,17 @@ func TestCaptureOfASqueezeInItsPush(t *testing.T) {
 	if st.Bin != 20 || st.SureAtBin != 11 {
 		t.Errorf("bin %d after %d squeezes", st.Bin, st.SureAtBin)
 	}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := capture.Open(strings.NewReader(string(text)), capture.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	again, err := session.Replay(r, *st.Opened)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if live, got := recordJSON(t, st), recordJSON(t, again.State); got != live {
-		t.Errorf("the replay differs\nlive   %s\nreplay %s", live, got)
-	}
+	text := replays(t, file, st)
 	// Without the words on pushes, as in a capture of before there were any, it
 	// is read as it was then.
 	var old []string
-	for line := range strings.Lines(string(text)) {
+	for line := range strings.Lines(text) {
 		if !strings.Contains(line, " push ") {
 			old = append(old, line)
 		}
 	}
-	if r, err = capture.Open(strings.NewReader(strings.Join(old, "")), capture.Options{}); err != nil {
+	r, err := capture.Open(strings.NewReader(strings.Join(old, "")), capture.Options{})
+	if err != nil {
 		t.Fatal(err)
 	}
 	before, err := session.Replay(r, *st.Opened)

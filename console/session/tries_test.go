@@ -31,7 +31,7 @@ func (j journaled) May(ctx context.Context, person, facepiece, rules string) (se
 
 // On a real box a run is not opened while nothing could ask which nebuliser is
 // strong (29 CFR 1910.134 App. A, Part I.B.4: the fit test has a solution of its
-// own, some hundred times as strong). In practice it is, and its record says so.
+// own). In practice it is, and its record says so.
 func TestNoNebuliserIsEntered(t *testing.T) {
 	t.Parallel()
 	d := newDeskOn(t, newStillClock(), nil, func(c *session.Config) { c.Practice = "" })
