@@ -7,7 +7,7 @@ import assert from "node:assert/strict";
 import { createRequire } from "node:module";
 import { after, before, test } from "node:test";
 import { sleep, startBox, withBox } from "./box.mjs";
-import { openPage, sizes, startBrowser } from "./browser.mjs";
+import { openPage, openStates, sizes, startBrowser, statesReady } from "./browser.mjs";
 import * as t from "./tester.mjs";
 
 const require = createRequire(new URL("../../.ci/package.json", import.meta.url));
@@ -25,13 +25,10 @@ after(async () => {
 const pages = [["states", 80], ["states-live", 50], ["states-office", 35], ["states-desk", 45], ["states-review", 14], ["states-drill", 10]];
 
 /** Loads a page of states with one of them alone, so that a change of size draws nothing but that. */
-async function load(path, most) {
-  const page = await openPage(browser, box, `/page/${path}.html?only=none`);
-  await page.waitForFunction(() => window.showState !== undefined, null, { timeout: 90_000 });
-  const names = await page.evaluate(() => window.stateNames);
-  assert.ok(names.length >= most, `${path} has ${names.length} states`);
+async function load(path, least) {
+  const { page, names } = await openStates(browser, box, `${path}.html?only=none`, least);
   await page.goto(`${box.origin}/page/${path}.html?only=${names[0]}`);
-  await page.waitForFunction(() => window.showState !== undefined, null, { timeout: 90_000 });
+  await statesReady(page);
   await page.evaluate(axe.source);
   return page;
 }
@@ -221,7 +218,7 @@ function keysOnly(page) {
     },
     /** The keyboard is on something after a redraw. */
     async kept(where) {
-      await t.until(`the keyboard to be somewhere, ${where}`, async () => (await at()) !== null, 3000);
+      await t.until(`the keyboard to be somewhere, ${where}`, async () => (await at()) !== null);
     },
   };
 }

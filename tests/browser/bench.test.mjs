@@ -55,11 +55,11 @@ test("two people share the Bench: a wrong name is loud, a run waits and is taken
   });
   await page.keyboard.press("?");
   await page.getByRole("complementary", { name: "Keys" }).waitFor();
-  assert.equal(await page.evaluate(() => document.activeElement?.className), "keys", "the keyboard is in the list of keys");
+  await t.until("the keyboard to be in the list of keys", () => page.evaluate(() => document.activeElement?.className === "keys"));
   await page.keyboard.press("Escape");
   await page.keyboard.press("s");
   await t.verdict(page, /Not valid/, /Stopped for the person/);
-  assert.equal(await page.evaluate(() => document.activeElement?.tagName), "MAIN", "no other control has the keyboard");
+  await t.until("no other control to have the keyboard", () => page.evaluate(() => document.activeElement?.tagName === "MAIN"));
   await page.keyboard.press("n");
   await page.getByRole("button", { name: "Open the run" }).waitFor();
   await page.keyboard.press("1");

@@ -39,7 +39,7 @@ export async function startBox({ speed = 20, args = [] } = {}) {
     p.once("exit", () => running.delete(p));
     p.stderr.on("data", (d) => { log += d; });
     const ready = await new Promise((resolve, reject) => {
-      const late = setTimeout(() => reject(new Error(`the box is not ready after 10 s\n${log}`)), 10_000);
+      const late = setTimeout(() => reject(new Error(`the box is not ready after 30 s\n${log}`)), 30_000);
       let out = "";
       p.stdout.on("data", (d) => {
         out += d;

@@ -70,6 +70,29 @@ export async function openPage(browser, box, path, { size = "desk", scheme = "li
 }
 
 /**
+ * Opens a page of states and waits until it can show them: its script still
+ * loads words when the page itself has loaded.
+ * @param {import("playwright-core").Browser} browser
+ * @param {{origin: string}} box
+ * @param {string} path for example states-office; with ?only=NAME one state alone is drawn
+ * @param {number} least how many states there are at least
+ * @param {Parameters<typeof openPage>[3]} [how]
+ * @returns {Promise<{page: any, names: string[]}>}
+ */
+export async function openStates(browser, box, path, least, how) {
+  const page = await openPage(browser, box, `/page/${path}`, how);
+  await statesReady(page);
+  const names = await page.evaluate(() => window.stateNames);
+  assert.ok(names.length >= least, `${path} has ${names.length} states, and should have ${least} or more`);
+  return { page, names };
+}
+
+/** Waits until a page of states can show them; the bound is for a machine that is busy with much else. */
+export async function statesReady(page) {
+  await page.waitForFunction(() => window.showState !== undefined, null, { timeout: 90_000 });
+}
+
+/**
  * Fails on any finding of axe, in light and in dark.
  * @param {import("playwright-core").Page} page
  * @param {string} where

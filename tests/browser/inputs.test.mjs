@@ -120,7 +120,7 @@ test("every contact is live, and the guided check passes good wires and finds cr
   box.set("taste_nc 1");
   await page.getByText("The button's cable is open.").waitFor({ state: "detached" });
   await page.getByRole("region", { name: "Box" }).getByText("simulated board").waitFor();
-  assert.match(await page.getByRole("region", { name: "Box" }).innerText(), /Room for records\s+[\d.]+ (MB|GB|TB) free of/);
+  await t.until("the room for records to be told", async () => /Room for records\s+[\d.]+ (MB|GB|TB) free of/.test(await page.getByRole("region", { name: "Box" }).innerText()));
   await page.getByRole("link", { name: "Cautions" }).click();
   await page.getByRole("region", { name: "Cautions" }).getByText("Extra-low voltage only.").waitFor();
   await page.done();
@@ -249,7 +249,8 @@ test("a person corrects the clock, and a clock behind its own records bars a run
   await page.getByRole("button", { name: "Open the run" }).click();
   await page.getByRole("region", { name: "Questions before the test" }).waitFor();
   const told = Date.parse((await eyes.now().catch(() => null))?.clock.wall ?? snapshots(page).at(-1).clock.wall);
-  assert.ok(Math.abs(told - Date.now()) < 5000, `the box's time is ${new Date(told).toISOString()}`);
+  // Three days would be wrong; ten times as fast, a busy machine's seconds are minutes.
+  assert.ok(Math.abs(told - Date.now()) < 300_000, `the box's time is ${new Date(told).toISOString()}`);
   await page.done();
   await eyes.close();
 }, { speed: 10 }));

@@ -10,7 +10,7 @@ import { readdir, readFile } from "node:fs/promises";
 import { createServer } from "node:http";
 import { extname } from "node:path";
 import { after, before, test } from "node:test";
-import { openPage, startBrowser } from "./browser.mjs";
+import { openStates, startBrowser } from "./browser.mjs";
 
 const types = { ".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".json": "application/json", ".svg": "image/svg+xml" };
 const files = createServer(async (request, answer) => {
@@ -82,10 +82,7 @@ function wrongOf(names) {
 
 for (const [path, first] of [["states", "inputs-good"], ["states-office", "day"], ["states-desk", "settings"], ["states-drill", "list"]]) {
   test(`${path}: nothing overflows in any language`, { timeout: 240_000 }, async () => {
-    const page = await openPage(browser, { origin }, `/page/${path}.html?only=${first}`, { size: "low" });
-    await page.waitForFunction(() => globalThis.stateNames?.length > 0, null, { timeout: 30_000 });
-    const names = await page.evaluate(() => globalThis.stateNames);
-    assert.ok(names.length > 10);
+    const { page, names } = await openStates(browser, { origin }, `${path}.html?only=${first}`, 11, { size: "low" });
     const found = [];
     for (const lang of languages) {
       await page.evaluate((l) => globalThis.speakStates(l), lang);
@@ -153,10 +150,8 @@ test("no state says a word past the catalogues", { timeout: 240_000 }, async () 
   const used = new Set();
   let seen = 0;
   for (const [path, first] of [["states", "inputs-good"], ["states-live", "wearer-name"], ["states-office", "day"], ["states-desk", "settings"], ["states-review", "review-ready"], ["states-drill", "list"]]) {
-    const page = await openPage(browser, { origin }, `/page/${path}.html?only=${first}`, { size: "low" });
-    await page.waitForFunction(() => globalThis.stateNames?.length > 0, null, { timeout: 30_000 });
+    const { page, names } = await openStates(browser, { origin }, `${path}.html?only=${first}`, 1, { size: "low" });
     await page.evaluate(widePhrases, areas);
-    const names = await page.evaluate(() => globalThis.stateNames);
     seen += names.length;
     for (const [name, text] of await page.evaluate(textsOf, names)) {
       let rest = text.replace(/\s+/g, " ").trim();

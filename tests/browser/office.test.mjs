@@ -6,7 +6,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { sleep, withBox } from "./box.mjs";
-import { accessible, openPage, picture, sizes, startBrowser } from "./browser.mjs";
+import { accessible, openPage, openStates, picture, sizes, startBrowser } from "./browser.mjs";
 import * as t from "./tester.mjs";
 
 let browser;
@@ -36,9 +36,7 @@ async function reachable(page, where) {
 }
 
 test("every state of the office's pages fits the screen, and every control a finger", { timeout: 240_000 }, () => withBox(async (box) => {
-  const page = await openPage(browser, box, "/page/states-office.html");
-  const names = await page.evaluate(() => window.stateNames);
-  assert.ok(names.length > 30, `only ${names.length} states`);
+  const { page, names } = await openStates(browser, box, "states-office.html", 31);
   const found = [];
   for (const name of names) {
     await page.evaluate((n) => window.showState(n), name);
@@ -264,6 +262,7 @@ test("kit: a nebuliser takes its own solution only; a bad mist check is shown be
   const bench = await openPage(browser, box, "/bench");
   await t.takeOver(bench);
   const hood = bench.getByLabel("Hood");
+  await t.until("the hoods to be listed", async () => (await hood.locator("option").count()) > 1);
   assert.deepEqual(await hood.locator("option").allInnerTexts(), ["Not named", "H1, 305 mm wide, 356 mm tall", "H2, 400 mm wide, 450 mm tall"]);
   await hood.selectOption({ label: "H1, 305 mm wide, 356 mm tall" });
   assert.equal(await bench.getByText("larger than the published one").count(), 0);
