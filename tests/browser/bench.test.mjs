@@ -67,7 +67,7 @@ test("two people share the Bench: a wrong name is loud, a run waits and is taken
   await page.done();
 }));
 
-test("First run leads on, away and back, and the help knows where it was asked for", { timeout: 120_000 }, () => withBox(async (box) => {
+test("First run leads on, away and back, and the help knows where it was asked for", { timeout: 400_000 }, () => withBox(async (box) => {
   const page = await openPage(browser, box, "/start");
   await page.getByRole("button", { name: /Is the clock right\?/ }).click();
   await page.getByRole("button", { name: /^It is right/ }).click();

@@ -59,6 +59,12 @@ export async function openPage(browser, box, path, { size = "desk", scheme = "li
   page.on("pageerror", (e) => wrong.push(`thrown: ${e.stack ?? e.message}`));
   page.on("response", (r) => { if (r.status() >= 400 && !(mayRefuse && r.status() === 409)) wrong.push(`${r.status()} for ${r.url()}`); });
   await page.goto(origin + path);
+  // A busy machine may leave a page without word from the box for a while; a
+  // tester then touches it once to wake it. A page of states is never asleep.
+  if (!mayMiss && !path.startsWith("/page/")) {
+    const asleep = page.getByText("Back again.");
+    await page.addLocatorHandler(asleep, () => asleep.click({ timeout: 1000 }).catch(() => {}));
+  }
   return Object.assign(page, {
     frames,
     /** Closes the page and fails if anything was wrong on it. */

@@ -199,10 +199,6 @@ test("six people in a day: each gets what is theirs, and nothing of it is lost",
   await fillKit(box);
   const eyes = await t.openEyes(browser, box);
   const page = await openPage(browser, box, "/bench");
-  // A busy machine may leave the page without word for a while; a tester then
-  // touches it once to wake it.
-  const asleep = page.getByText("Back again.");
-  await page.addLocatorHandler(asleep, () => asleep.click({ timeout: 1000 }).catch(() => {}));
   const wearer = await openPage(browser, box, "/wearer");
   const gallery = await openPage(browser, box, "/gallery");
   const day = await openPage(browser, box, "/day");

@@ -60,7 +60,7 @@ const good = {
 };
 const inOrder = ["squeeze 1", "squeeze 0", "step 1", "step 0", "button 1", "button 0"];
 
-test("every contact is live, and the guided check passes good wires and finds crossed ones", { timeout: 180_000 }, () => withBox(async (box) => {
+test("every contact is live, and the guided check passes good wires and finds crossed ones", { timeout: 400_000 }, () => withBox(async (box) => {
   const page = await openPage(browser, box, "/inputs");
   await t.takeOver(page);
   assert.match(await contact(page, "Bulb").innerText(), /open/);
@@ -126,7 +126,7 @@ test("every contact is live, and the guided check passes good wires and finds cr
   await page.done();
 }, { speed: 3 }));
 
-test("what a box without sound and without a pedal cannot do is said in words, and a tone sounds", { timeout: 120_000 }, async () => {
+test("what a box without sound and without a pedal cannot do is said in words, and a tone sounds", { timeout: 400_000 }, async () => {
   const wav = join(dir, "sound.wav");
   await withBox(async (box) => {
     const page = await openPage(browser, box, "/inputs");
@@ -152,7 +152,7 @@ test("what a box without sound and without a pedal cannot do is said in words, a
   assert.ok(loudest > 1000, `the loudest sample of the tones is ${loudest}`);
 });
 
-test("the self-test of sound and contact counts its tones and ends with a figure, or says why not", { timeout: 180_000 }, (ctx) => {
+test("the self-test of sound and contact counts its tones and ends with a figure, or says why not", { timeout: 400_000 }, (ctx) => {
   const conf = join(dir, "null.toml");
   // A card that takes everything and is heard by nobody, as ALSA names it.
   writeFileSync(conf, '[sound]\ndevice = "null"\nspeak = false\n');
@@ -195,7 +195,7 @@ test("the self-test of sound and contact counts its tones and ends with a figure
   }, { speed: 1, args: ["--sound", "auto", "--config", conf] });
 });
 
-test("a person corrects the clock, and a clock behind its own records bars a run until somebody confirms it", { timeout: 180_000 }, (ctx) => withBox(async (box) => {
+test("a person corrects the clock, and a clock behind its own records bars a run until somebody confirms it", { timeout: 400_000 }, (ctx) => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);
   let page = await openPage(browser, box, "/inputs");
   await t.takeOver(page);
@@ -212,7 +212,7 @@ test("a person corrects the clock, and a clock behind its own records bars a run
   // To a date ahead of the machine's, which the record of a run then bears.
   const day = new Date(Date.now() + 3 * 86_400_000).toISOString().slice(0, 10);
   await clock.getByRole("button", { name: /^It is wrong/ }).click();
-  await clock.getByLabel("Date", { exact: true }).fill(day);
+  await clock.getByLabel(/^Date/).fill(day);
   await clock.getByLabel("Time", { exact: true }).fill("10:20:30");
   await clock.getByRole("button", { name: /^Set and confirm/ }).click();
   await clock.getByText(new RegExp(`${day} 10:(20|21)`)).waitFor();

@@ -81,7 +81,7 @@ function wrongOf(names) {
 }
 
 for (const [path, first] of [["states", "inputs-good"], ["states-office", "day"], ["states-desk", "settings"], ["states-drill", "list"]]) {
-  test(`${path}: nothing overflows in any language`, { timeout: 240_000 }, async () => {
+  test(`${path}: nothing overflows in any language`, { timeout: 400_000 }, async () => {
     const { page, names } = await openStates(browser, { origin }, `${path}.html?only=${first}`, 11, { size: "low" });
     const found = [];
     for (const lang of languages) {
@@ -139,7 +139,7 @@ function textsOf(names) {
 
 // A word that a page or the box says past the catalogues is found in whatever
 // state it stands.
-test("no state says a word past the catalogues", { timeout: 240_000 }, async () => {
+test("no state says a word past the catalogues", { timeout: 400_000 }, async () => {
   const areas = (await readdir(new URL("../../console/web/page/lang/en/", import.meta.url))).map((f) => f.replace(".json", ""));
   // The box draws charts in the language that is asked for; the sample was drawn in English.
   const drawn = new Set();

@@ -35,7 +35,7 @@ test("a killed box leaves stale pages, and after it is back a run that is not va
   await wearer.getByRole("heading", { name: "Listen to the tester" }).waitFor();
 
   await box.restart();
-  await page.getByText("No word from the box.").waitFor({ state: "detached", timeout: 15_000 });
+  await page.getByText("No word from the box.").waitFor({ state: "detached", timeout: 60_000 });
   // The first touch after a loss wakes the page and does nothing else.
   await page.getByText("Back again.").waitFor();
   await page.getByRole("link", { name: "Records" }).click();

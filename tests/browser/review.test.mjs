@@ -16,7 +16,7 @@ let browser;
 before(async () => { browser = await startBrowser(); });
 after(() => browser?.close());
 
-test("a run is reviewed, and shared as a file without names", { timeout: 240_000 }, () => withBox(async (box) => {
+test("a run is reviewed, and shared as a file without names", { timeout: 400_000 }, () => withBox(async (box) => {
   const eyes = await t.openEyes(browser, box);
   const bench = await openPage(browser, box, "/bench");
   await t.takeOver(bench);
