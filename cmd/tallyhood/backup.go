@@ -3,6 +3,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -32,6 +33,13 @@ type safe struct {
 	store  store.Store
 	stop   func() // ends the daemon, after a restore
 	back   comeback
+	end    func(number uint64) error // of the store, see bolt.Store.End
+	// hold keeps runs from being opened, see session.Session.Hold; nil: none can be.
+	hold func(ctx context.Context, people ...string) (release func(), why string)
+
+	// Backups and a restore have the names of their files beside the store in
+	// common. A download may last as long as its reader wants: the next is refused.
+	busy sync.Mutex
 
 	mu   sync.Mutex
 	made []api.Generation // newest first, as the file beside the store has them
@@ -50,11 +58,14 @@ const (
 )
 
 func newSafe(p *parts, box string) (*safe, error) {
-	source, ok := p.journal.(backup.Source)
+	source, ok := p.journal.(interface {
+		backup.Source
+		End(number uint64) error
+	})
 	if !ok {
 		return nil, errors.New("this store gives no snapshots")
 	}
-	s := &safe{source: source, place: backup.Place{Path: p.path, Check: checkStore}, box: box, wall: p.wall, store: p.journal, stop: p.stop}
+	s := &safe{source: source, end: source.End, place: backup.Place{Path: p.path, Check: checkStore}, box: box, wall: p.wall, store: p.journal, stop: p.stop}
 	s.back = comeback{
 		rules: p.rules, list: p.erased, old: p.journal, log: p.log,
 		now: func(time.Time) (time.Time, clock.Quality) { return p.wall.Now() },
@@ -156,8 +167,15 @@ func (s *safe) Made(context.Context) ([]api.Generation, error) {
 	return all, nil
 }
 
+// errBusy refuses what would meet another backup or restore.
+var errBusy = programme.Refused{Why: "busy", Text: "a backup or a restore is under way; wait for its end"}
+
 // Write implements api.Backup.
 func (s *safe) Write(ctx context.Context, w io.Writer, passphrase string) error {
+	if !s.busy.TryLock() {
+		return errBusy
+	}
+	defer s.busy.Unlock()
 	lock, err := backup.WithPassphrase(passphrase)
 	if err != nil {
 		return inWords(err)
@@ -176,6 +194,10 @@ func (s *safe) Write(ctx context.Context, w io.Writer, passphrase string) error 
 
 // Folder implements api.Backup.
 func (s *safe) Folder(ctx context.Context, folder, passphrase string, progress api.Progress) (api.BackedUp, error) {
+	if !s.busy.TryLock() {
+		return api.BackedUp{}, errBusy
+	}
+	defer s.busy.Unlock()
 	lock, err := backup.WithPassphrase(passphrase)
 	if err != nil {
 		return api.BackedUp{}, inWords(err)
@@ -237,8 +259,19 @@ func (s *safe) First(ctx context.Context) (bool, error) {
 }
 
 // Restore implements api.Backup: the file is put in the place of the one that is
-// open, which has nothing in it; then the daemon ends, to be started on it.
+// open, which has nothing in it; then the daemon ends, to be started on it. The
+// file may be long on its way, and the box works meanwhile: what is recorded then
+// would be lost, so the restore is given up for it, and from the last look on
+// nothing more is taken.
 func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase, by string) (api.Restored, error) {
+	if !s.busy.TryLock() {
+		return api.Restored{}, errBusy
+	}
+	defer s.busy.Unlock()
+	number, _ := s.store.Last()
+	if first, err := s.First(ctx); err != nil || !first {
+		return api.Restored{}, cmp.Or(err, error(errMeanwhile))
+	}
 	key, err := backup.Passphrase(passphrase)
 	if err != nil {
 		return api.Restored{}, inWords(err)
@@ -246,9 +279,30 @@ func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase, by string) 
 	back := s.back // a copy for this restore
 	back.by = by
 	place := s.place
-	place.Prepare = back.prepare
+	ended := false
+	place.Prepare = func(ctx context.Context, path string, h backup.Header) error {
+		if err := back.prepare(ctx, path, h); err != nil {
+			return err
+		}
+		release := func() {}
+		if s.hold != nil {
+			var why string
+			if release, why = s.hold(ctx); why != "" {
+				return errMeanwhile
+			}
+		}
+		if err := s.end(number); err != nil {
+			release()
+			return err
+		}
+		ended = true // and no run is opened any more
+		return nil
+	}
 	h, err := place.Restore(ctx, r, key, true)
 	if err != nil {
+		if ended && s.stop != nil {
+			s.stop() // the next start has the store that was there
+		}
 		return api.Restored{}, inWords(err)
 	}
 	out := api.Restored{Entries: h.Entries, Erased: len(back.again), Recalled: back.recalled, Later: back.later, Restart: true}
@@ -265,8 +319,17 @@ func (s *safe) Restore(ctx context.Context, r io.Reader, passphrase, by string) 
 	return out, nil
 }
 
+// errMeanwhile refuses a restore that something came before.
+var errMeanwhile = programme.Refused{Why: "meanwhile", Text: "something was recorded on this box while the backup was on its way, so nothing was restored"}
+
 // inWords gives the errors that a person can do something about as refusals.
 func inWords(err error) error {
+	switch {
+	case errors.Is(err, bolt.ErrGrown):
+		return errMeanwhile
+	case errors.Is(err, programme.ErrUncleaned):
+		return errors.New(err.Error()) // in the file that was not put in place: nobody was erased here
+	}
 	for kind, why := range map[error]string{
 		backup.ErrLocked: "locked", backup.ErrOtherLock: "locked", backup.ErrNoBackup: "no_backup", backup.ErrDamaged: "backup_damaged",
 		backup.ErrNewer: "backup_newer", backup.ErrTooLarge: "too_large", backup.ErrDiffers: "backup_damaged",

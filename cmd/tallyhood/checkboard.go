@@ -17,8 +17,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"tallyhood/audio/speaker"
+	"tallyhood/console/session"
 	"tallyhood/console/wiring"
 	"tallyhood/device"
+	"tallyhood/device/bulb"
+	"tallyhood/device/bulb/curve"
 	"tallyhood/device/clock"
 	"tallyhood/device/contact"
 	"tallyhood/device/gpio"
@@ -78,9 +81,6 @@ type checkOptions struct {
 	guide, asJSON bool
 }
 
-// calibrateFor is how long ten squeezes at the pace of a test may take.
-const calibrateFor = 2 * time.Minute
-
 // calibrateBulb learns the bulb's parameters from ten flat squeezes.
 func calibrateBulb(ctx context.Context, o options, conf config, out io.Writer) (err error) {
 	p := parts{clk: clock.New(1), log: slog.New(slog.DiscardHandler), out: out, conf: conf}
@@ -96,9 +96,18 @@ func calibrateBulb(ctx context.Context, o options, conf config, out io.Writer) (
 		return badInput{errors.New("check-board: no contact is configured to come from a bulb sensor")}
 	}
 	fmt.Fprintln(out, "Leave the bulb alone for some seconds. Then squeeze it flat and let it fill fully, ten times, at the pace of a test.\nSomebody has to watch that each squeeze is flat: ten equally shallow ones cannot be told from flat ones.")
-	ctx, cancel := context.WithTimeout(ctx, calibrateFor)
+	ctx, cancel := context.WithTimeout(ctx, session.CalibrateFor)
 	defer cancel()
-	if _, err := p.gauge.Calibrate(ctx); err != nil {
+	when := ""
+	if wall, quality := clock.NewWall(time.Time{}).Now(); quality != clock.Unset {
+		when = wall.Format(time.RFC3339)
+	}
+	told := func(p bulb.Progress) {
+		if p.Stage == curve.Squeezing {
+			fmt.Fprintf(out, "%d of %d\n", p.Done, curve.Squeezes)
+		}
+	}
+	if _, err := p.gauge.Calibrate(ctx, when, told); err != nil {
 		return fmt.Errorf("check-board: %w", err)
 	}
 	_, err = fmt.Fprintln(out, "The bulb is learned. Check it by eye: five flat squeezes count five, five half ones count none.")

@@ -79,6 +79,7 @@ func TestClaimOnlyForAPassThatCounts(t *testing.T) {
 		"recalled": {func(o *office) {
 			must(o.t, o.desk.Do(ctx, programme.RunsRecalled{Runs: []string{"r000100"}, Reason: programme.Clogged, At: now.Format(time.RFC3339), By: by}))
 		}, programme.Clogged},
+		"its nebuliser was found worthless":   {func(o *office) { write(o, "r000100", procedure.KitSpoiled{Mark: "S1"}) }, "mist_check_failed"},
 		"nothing tasted with the seal broken": {func(o *office) { write(o, "r000100", procedure.ProofGiven{Tasted: false}) }, "mist_check_failed"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -147,6 +148,7 @@ func TestVerdictWithAllThatFollowed(t *testing.T) {
 		"a pass":                   {[]procedure.Fact{opened, procedure.Ended{Outcome: procedure.Pass, At: time.Second}}, true},
 		"a pass, proof tasted":     {[]procedure.Fact{opened, procedure.Ended{Outcome: procedure.Pass, At: time.Second}, procedure.ProofBegun{}, procedure.ProofGiven{Tasted: true}}, true},
 		"a pass, proof not tasted": {[]procedure.Fact{opened, procedure.Ended{Outcome: procedure.Pass, At: time.Second}, procedure.ProofBegun{}, procedure.ProofGiven{}}, false},
+		"a pass, mist worthless":   {[]procedure.Fact{opened, procedure.Ended{Outcome: procedure.Pass, At: time.Second}, procedure.KitSpoiled{Mark: "S1"}}, false},
 		"a fail":                   {[]procedure.Fact{opened, procedure.Ended{Outcome: procedure.Fail, At: time.Second}}, false},
 		"practice":                 {[]procedure.Fact{practice, procedure.Ended{Outcome: procedure.Pass, At: time.Second}}, false},
 		"open":                     {[]procedure.Fact{opened}, false},

@@ -30,10 +30,12 @@ import (
 // keyFile, beside the store, is the box's signing key; in no backup.
 const keyFile = "box.key"
 
+func keyBeside(store string) string { return filepath.Join(filepath.Dir(store), keyFile) }
+
 // boxKey reads the box's key or makes one, so that a power cut leaves none or a
 // whole one.
 func boxKey(store string) (*evidence.Signer, error) {
-	path := filepath.Join(filepath.Dir(store), keyFile)
+	path := keyBeside(store)
 	text, err := os.ReadFile(path)
 	switch {
 	case err == nil:

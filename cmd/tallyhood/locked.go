@@ -3,6 +3,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -21,6 +22,7 @@ import (
 type locked struct {
 	error
 	kind string // as package web has them
+	file string // that it is about; empty: the store's
 }
 
 // Unwrap gives the reason itself.
@@ -37,7 +39,21 @@ func lockedByFile(path string, err error) error {
 	if errors.As(err, &l) {
 		return l
 	}
-	return locked{err, web.LockUnreadable}
+	return locked{error: err, kind: web.LockUnreadable}
+}
+
+// lockedByKey is for an error of reading the box's key. One that was never there
+// is made, so its place can be to blame as well: that is for who started the daemon.
+func lockedByKey(store string, err error) error {
+	path := keyBeside(store)
+	if _, none := os.Lstat(path); none != nil {
+		return err
+	}
+	kind := web.LockKey
+	if _, unread := os.ReadFile(path); unread != nil {
+		kind = web.LockKeyUnreadable
+	}
+	return locked{err, kind, path}
 }
 
 // lockedByContent is for an error of reading an open store: damage is locked,
@@ -45,19 +61,23 @@ func lockedByFile(path string, err error) error {
 func lockedByContent(err error) error {
 	switch {
 	case errors.Is(err, store.ErrDamaged):
-		return locked{err, web.LockDamaged}
+		return locked{error: err, kind: web.LockDamaged}
 	case errors.Is(err, store.ErrNewer):
-		return locked{err, web.LockNewer}
+		return locked{error: err, kind: web.LockNewer}
 	}
 	return err
 }
 
-// tellLocked serves pages that say what is wrong with the records and what to do,
+// tellLocked serves pages that say what is wrong and what to do,
 // until ctx ends. Nothing else is open: no board, no store. All is what ended the
 // start, the reason in it.
 func (p *parts) tellLocked(ctx context.Context, l locked, all error) error {
-	p.log.Error("records locked: no run can be opened; the pages say what to do", "err", all)
-	handler, err := web.Locked(web.Lock{Kind: l.kind, Detail: l.Error(), Store: p.path}, nil)
+	what := "records"
+	if l.file != "" {
+		what = "key"
+	}
+	p.log.Error(what+" locked: no run can be opened; the pages say what to do", "err", all)
+	handler, err := web.Locked(web.Lock{Kind: l.kind, Detail: l.Error(), File: cmp.Or(l.file, p.path)}, nil)
 	if err != nil {
 		return err
 	}
@@ -72,7 +92,7 @@ func (p *parts) tellLocked(ctx context.Context, l locked, all error) error {
 	feeding, cancel := context.WithCancel(ctx)
 	defer cancel()
 	go watchdog.still(feeding, p.clk)
-	fmt.Fprintf(p.out, "tallyhood cannot open its records; http://%s/ says what to do\n", listener.Addr())
+	fmt.Fprintf(p.out, "tallyhood cannot open its "+what+"; http://%s/ says what to do\n", listener.Addr())
 	watchdog.locked(listener.Addr().String())
 	select {
 	case err = <-served:

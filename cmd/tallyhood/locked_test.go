@@ -5,6 +5,8 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -15,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"tallyhood/console/evidence"
 	"tallyhood/console/procedure"
 	"tallyhood/store"
 	"tallyhood/store/bolt"
@@ -110,6 +113,61 @@ func TestSpoiltStoreIsToldOnThePages(t *testing.T) {
 				t.Errorf("the spoilt file was changed, %v", err)
 			}
 		})
+	}
+}
+
+// A box whose signing key is spoilt, as by a power cut of an old version or a hand,
+// does not end at each start either: it says what to do, and leaves both files as
+// they are.
+func TestSpoiltKeyIsToldOnThePages(t *testing.T) {
+	signer, err := evidence.NewSigner(rand.Reader, "harrowgate-1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := signer.Secret()
+	for name, spoilt := range map[string][]byte{"cut short": whole[:len(whole)/2], "empty": {}, "something else": []byte("spoilt\n")} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "store")
+			key := keyBeside(path)
+			if err := os.WriteFile(key, spoilt, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			ctx, cancel := context.WithCancel(t.Context())
+			defer cancel()
+			r, w := io.Pipe()
+			code := make(chan int, 1)
+			go func() {
+				code <- run(ctx, []string{"serve", "--store", path, "--addr", "127.0.0.1:0", "--sound", "off"}, w, io.Discard)
+				w.Close()
+			}()
+			line := make([]byte, 1024)
+			n, _ := r.Read(line)
+			go func() { _, _ = io.Copy(io.Discard, r) }()
+			at := regexp.MustCompile(`cannot open its key; (http://[^ ]+/) says`).FindSubmatch(line[:n])
+			if at == nil {
+				t.Fatalf("it says %q, and ended with %d", line[:n], <-code)
+			}
+			answer, err := http.Get(string(at[1]))
+			if err != nil {
+				t.Fatal(err)
+			}
+			page, err := io.ReadAll(answer.Body)
+			answer.Body.Close()
+			if err != nil || answer.StatusCode != http.StatusServiceUnavailable || !strings.Contains(string(page), "signing key is damaged") || !strings.Contains(string(page), "mv "+key+" "+key+".damaged") {
+				t.Errorf("%d, %v:\n%s", answer.StatusCode, err, page)
+			}
+			cancel()
+			if got := <-code; got != 0 {
+				t.Errorf("exit code %d", got)
+			}
+			if after, err := os.ReadFile(key); err != nil || !bytes.Equal(after, spoilt) {
+				t.Errorf("the key's file was changed, %v", err)
+			}
+		})
+	}
+	// What is no file yet, and cannot be made, is for who started the daemon.
+	if err := errors.New("no room"); lockedByKey(filepath.Join(t.TempDir(), "store"), err) != err {
+		t.Error("a key that was never there is told as a spoilt one")
 	}
 }
 

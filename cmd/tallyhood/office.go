@@ -16,6 +16,7 @@ import (
 
 	"tallyhood/console/api"
 	"tallyhood/console/archive"
+	"tallyhood/console/backup"
 	"tallyhood/console/demo"
 	"tallyhood/console/procedure"
 	"tallyhood/console/programme"
@@ -41,8 +42,9 @@ type office struct {
 	invented bool
 	log      *slog.Logger
 	after    func(context.Context) error // what follows a verdict beside the views; may be nil
-	// spoiled tells open runs of nebulisers; nil while there is no session.
-	spoiled func(marks []string, worthless bool)
+	owed     bool                        // erasures are missing in the list beside the store; clean's once it runs
+	// spoiled tells open runs of nebulisers and batches; nil while there is no session.
+	spoiled func(session.Spoilt)
 }
 
 func newOffice(ctx context.Context, p *parts) (*office, error) {
@@ -62,16 +64,71 @@ func newOffice(ctx context.Context, p *parts) (*office, error) {
 			return string(q)
 		},
 		Erased: func(people []string) error { return p.erased.Add(people...) },
-		OnSpoiled: func(marks []string, why string) {
+		OnSpoiled: func(x programme.Spoilt) {
 			if o.spoiled != nil {
-				o.spoiled(marks, why != programme.Changed)
+				o.spoiled(session.Spoilt{Nebuliser: x.Nebuliser, Batch: x.Batch, Worthless: x.Why != programme.Changed})
 			}
 		},
 	})
 	if err == nil {
 		_, err = erasedAgain(ctx, o.desk, p.erased, p.log)
 	}
+	if errors.Is(err, programme.ErrUncleaned) { // no reason to make no tests
+		p.log.Error("somebody was erased who may still be in the store's file, or not in the list beside it; it is tried again", "err", err)
+		o.owed, err = true, nil
+	}
 	return o, err
+}
+
+// cleanEvery is how long an erasure that found no room waits for the next attempt.
+// Each writes the whole file once more, as far as there is room.
+const cleanEvery = 10 * time.Minute
+
+// clean ends what erasures have left to do, while no run is open, until ctx ends. The
+// start has tried it just before.
+func (o *office) clean(ctx context.Context, clk session.Clock, list *backup.Erased, hold func(context.Context, ...string) (func(), string)) {
+	for {
+		next, stop := clk.Wake(clk.Now() + cleanEvery)
+		select {
+		case <-next:
+		case <-ctx.Done():
+			stop()
+			return
+		}
+		if err := o.cleanOnce(ctx, list, hold); err != nil && ctx.Err() == nil {
+			o.log.Error("somebody was erased who may still be in the store's file, or not in the list beside it; it is tried again", "err", err)
+		}
+	}
+}
+
+// cleanOnce is one attempt; where a run is open it waits for the next.
+func (o *office) cleanOnce(ctx context.Context, list *backup.Erased, hold func(context.Context, ...string) (func(), string)) error {
+	owed, err := o.desk.Unclean(ctx)
+	if err != nil || !owed && !o.owed {
+		return err
+	}
+	if owed {
+		release, why := hold(ctx)
+		if why != "" {
+			return nil // a run goes before
+		}
+		defer release()
+		if err := o.desk.Clean(ctx); err != nil {
+			return err
+		}
+	}
+	if o.owed {
+		all, err := o.desk.Erased(ctx)
+		if err == nil {
+			err = list.Add(all...)
+		}
+		if err != nil {
+			return err
+		}
+		o.owed = false
+	}
+	o.log.Info("what was left of people who were erased is cleaned")
+	return nil
 }
 
 // May implements session.Register: a person of the desk, with the name sealed
@@ -84,6 +141,7 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 	case errors.As(err, &no):
 		if o.invented && no.Why == "not_known" {
 			b, err := o.demo.May(ctx, person, facepiece, rules)
+			b.Uncleared = true // nothing is on record of who is invented
 			if err == nil {
 				b.Fails, err = o.desk.FailsInSitting(ctx, b.Wearer.ID, b.Facepiece, o.rules[rules].Sitting(), true)
 			}
@@ -100,7 +158,7 @@ func (o *office) May(ctx context.Context, person, facepiece, rules string) (sess
 	w.Sealed = sealed.Sealed
 	b := session.Bound{Wearer: w, Facepiece: f}
 	if p, err := o.desk.Person(ctx, w.ID); err == nil {
-		b.Language = spokenIn(p.Languages)
+		b.Language, b.Uncleared = spokenIn(p.Languages), p.Cleared == nil
 	}
 	b.Fails, err = o.desk.FailsInSitting(ctx, w.ID, f, o.rules[rules].Sitting(), o.sim)
 	return b, err
@@ -181,6 +239,7 @@ func (p *parts) books(ctx context.Context, ses *session.Session) (http.Handler, 
 			}
 			return all
 		},
+		Hold:     ses.Hold,
 		Evidence: p.notary, Backup: p.safe, LastBackup: p.safe.lastBackup, Moment: clock.Moment, Life: ctx,
 	})
 }
@@ -226,7 +285,7 @@ func (o *office) choices(ctx context.Context) wire.Choices {
 		o.log.Error("people to choose from", "err", err)
 	}
 	for _, p := range people {
-		c.People = append(c.People, wire.Choice{ID: p.ID, Label: label(p), Facepieces: p.Facepieces})
+		c.People = append(c.People, wire.Choice{ID: p.ID, Label: label(p), Facepieces: p.Facepieces, Uncleared: p.Cleared == nil})
 	}
 	facepieces, err := o.desk.Facepieces(ctx)
 	if err != nil {
@@ -250,7 +309,7 @@ func (o *office) choices(ctx context.Context) wire.Choices {
 		c.Testers = demo.Testers()
 		if len(c.People) == 0 {
 			for _, p := range o.demo.People {
-				c.People = append(c.People, wire.Choice{ID: p.ID, Label: p.Name})
+				c.People = append(c.People, wire.Choice{ID: p.ID, Label: p.Name, Uncleared: true})
 			}
 		}
 		if len(c.Facepieces) == 0 {

@@ -38,7 +38,9 @@ func erasedAgain(ctx context.Context, desk *programme.Desk, list *backup.Erased,
 	}
 	all, err := desk.Erased(ctx)
 	if err == nil && (len(all) > 0 || len(known) > 0) {
-		err = list.Add(all...)
+		if err = list.Add(all...); err != nil {
+			err = fmt.Errorf("%w: %w", programme.ErrUncleaned, err)
+		}
 	}
 	if len(again) > 0 {
 		log.Warn("an older copy of the store had brought back people who were erased; they are erased again", "people", len(again), "ids", again)

@@ -131,7 +131,7 @@ func (p *parts) work(ctx context.Context, o options) (err error) {
 		return lockedByContent(err)
 	}
 	if p.notary, err = newNotary(p, p.office); err != nil {
-		return err
+		return lockedByKey(p.path, err)
 	}
 	if p.safe, err = newSafe(p, p.notary.signer.Verifier().Box()); err != nil {
 		return err
@@ -314,7 +314,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	var server *web.Server
 	watchdog := newWatchdog(p.log)
 	conf := session.Config{
-		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Journal: p.journal, Player: p.player, Phrase: p.sound.phrase, Dial: p.sound.turned(),
+		Clock: p.clk, Wall: p.wall, Board: p.board, BoardName: p.boardName(), Learner: p.learner, Bulb: p.calibrator(), Journal: p.journal, Player: p.player, Phrase: p.sound.phrase, Dial: p.sound.turned(),
 		Speak: func(wearer string) { p.sound.speak(p.conf.Sound.Languages, wearer) },
 		Rules: p.rules, Register: p.office, Ended: p.office.ended, Unsaved: p.notSaved, Practice: practice, Strict: true, Drill: newDrill,
 		TimeSource: p.source(), Capture: o.capture, Grace: p.grace, Version: version, Log: p.log,
@@ -328,6 +328,7 @@ func console(ctx context.Context, o options, p *parts) error {
 		return err
 	}
 	p.office.spoiled = ses.Spoiled
+	p.safe.hold = ses.Hold
 	var folder fs.FS
 	if o.pages != "" {
 		folder = os.DirFS(o.pages)
@@ -364,6 +365,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	served := make(chan error, 1)
 	go func() { served <- web.Serve(listener) }()
 	go p.health.watch(ctx, p.log)
+	go p.office.clean(ctx, real, p.erased, ses.Hold)
 	go watchdog.run(ctx, p.clk)
 	go p.relay(real, server.Board).Run(ctx)
 

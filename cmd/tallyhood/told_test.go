@@ -166,7 +166,7 @@ func TestWhatPartsSayIsWordedAsTheySayIt(t *testing.T) {
 		all = append(all, strings.ReplaceAll(l, "%%", "%"))
 	}
 	value := regexp.MustCompile(`\\\{\w+\\\}`)
-	for _, of := range [][2]string{{"run", "part_names"}, {"run", "part_whys"}, {"run", "lost_whys"}, {"run", "time_sources"}, {"office", "import_whys"}, {"office", "details"}, {"inputs", "learned_is"}} {
+	for _, of := range [][2]string{{"run", "part_names"}, {"run", "part_whys"}, {"run", "lost_whys"}, {"run", "time_sources"}, {"office", "import_whys"}, {"office", "details"}, {"inputs", "learned_is"}, {"inputs", "bulb_whys"}} {
 		for key, phrase := range phrasesUnder(t, of[0], of[1]) {
 			pattern := regexp.MustCompile("(^|; )" + value.ReplaceAllString(regexp.QuoteMeta(phrase), "\x00") + "(;|$)")
 			found := false

@@ -6,13 +6,16 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"path/filepath"
 	"slices"
 	"time"
 
+	"tallyhood/console/session"
 	"tallyhood/device"
 	"tallyhood/device/board"
 	"tallyhood/device/bulb"
+	"tallyhood/device/bulb/curve"
 	"tallyhood/device/gpio"
 	"tallyhood/device/pedal"
 )
@@ -176,4 +179,36 @@ func (p *parts) bulb() (device.Source, error) {
 		p.log.Warn("buses", "err", err)
 	}
 	return s, nil
+}
+
+// calibrator is nil without a bulb sensor.
+func (p *parts) calibrator() session.Calibrator {
+	if p.gauge == nil {
+		return nil
+	}
+	return calibrator{p.gauge}
+}
+
+// A calibrator learns the bulb by its sensor.
+type calibrator struct{ source *bulb.Source }
+
+func (c calibrator) Bulb() session.Bulb {
+	p, ok := c.source.Parameters()
+	return session.Bulb{Known: ok, When: p.When}
+}
+
+func (c calibrator) Calibrate(ctx context.Context, when string, told func(session.BulbStep)) (session.Bulb, error) {
+	former, had := c.source.Parameters()
+	told(session.BulbStep{Of: curve.Squeezes})
+	p, err := c.source.Calibrate(ctx, when, func(p bulb.Progress) {
+		told(session.BulbStep{Squeeze: p.Stage != curve.Resting, Done: p.Done, Of: curve.Squeezes})
+	})
+	if p.Out == 0 {
+		return session.Bulb{}, err
+	}
+	b := session.Bulb{Known: true, When: p.When}
+	if had {
+		b.OfBefore = int(math.Round(100 * p.Out / former.Out))
+	}
+	return b, err
 }

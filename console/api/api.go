@@ -63,8 +63,12 @@ type Config struct {
 	Backup   Backup
 	Pages    fs.FS // modules, styles and words of the pages, for a review in one file
 
-	OpenRuns   func() []programme.OpenRun // the runs that are under way, those that wait among them, for the day's list; nil: none is known
-	LastBackup func() time.Time           // zero: there was none; nil: nobody knows
+	OpenRuns func() []programme.OpenRun // the runs that are under way, those that wait among them, for the day's list; nil: none is known
+	// Hold keeps runs from being opened until release is called, which is never nil.
+	// Why says why not: WhyRunShown when one of the people is on the Bench still with
+	// a run that has ended. Nil: runs may be opened at any time.
+	Hold       func(ctx context.Context, people ...string) (release func(), why string)
+	LastBackup func() time.Time // zero: there was none; nil: nobody knows
 
 	Version string
 	Moment  func() time.Time // now, for deadlines of connections; nil: the server's hold
@@ -256,6 +260,25 @@ func (a *api) still() error {
 		return problem(http.StatusConflict, WhyRunOpen, "A run is open. This waits for its end.")
 	}
 	return nil
+}
+
+// alone is still, and keeps it so until done is called: for what is about people
+// and writes the store's file anew, while no fact of a run can be saved.
+func (a *api) alone(ctx context.Context, people ...string) (done func(), err error) {
+	if err := a.still(); err != nil {
+		return nil, err
+	}
+	if a.cfg.Hold == nil {
+		return func() {}, nil
+	}
+	done, why := a.cfg.Hold(ctx, people...)
+	switch why {
+	case "":
+		return done, nil
+	case WhyRunShown:
+		return nil, problem(http.StatusConflict, WhyRunShown, "A run of this person has ended and still stands on the Bench. Close it there first.")
+	}
+	return nil, problem(http.StatusConflict, WhyRunOpen, "A run is open. This waits for its end.")
 }
 
 // A reply is a JSON answer.

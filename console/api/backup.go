@@ -118,9 +118,12 @@ func (a *api) backups() {
 			return answered(out, err)
 		})
 	add(a, route{method: http.MethodPost, path: "/backup", id: "downloadBackup", tag: tag, summary: "Download an encrypted backup", gives: typeBytes, time: longest, part: true,
-		about: "It is proven while it is written; a download that breaks off is no backup.", in: Passphrase{"six plain words of your own"}},
+		about: "It is proven while it is written; a download that breaks off is no backup. It waits for the end of an open run.", in: Passphrase{"six plain words of your own"}},
 		func(_ context.Context, in *struct{ Body Passphrase }) (*file, error) {
 			if err := need(); err != nil {
+				return nil, err
+			}
+			if err := a.still(); err != nil {
 				return nil, err
 			}
 			now, _ := a.cfg.Now()
@@ -134,7 +137,7 @@ func (a *api) backups() {
 			}), nil
 		})
 	add(a, route{method: http.MethodPost, path: "/backup/folder", id: "backupToFolder", tag: tag, summary: "Write an encrypted backup to a folder of the box", part: true, time: slow,
-		about: "It is restored and compared before it counts. Two generations are kept.", result: BackedUp{},
+		about: "It is restored and compared before it counts. Two generations are kept. It waits for the end of an open run.", result: BackedUp{},
 		in: FolderBody{"/media/stick", Passphrase{"six plain words of your own"}}, out: BackedUp{"/media/stick/tallyhood 2026-09-14.backup", 48_211_968, true}},
 		func(ctx context.Context, in *struct{ Body FolderBody }) (*outcome, error) {
 			if err := need(); err != nil {
@@ -143,12 +146,15 @@ func (a *api) backups() {
 			if strings.ContainsRune(in.Body.Folder, 0) {
 				return nil, problem(http.StatusUnprocessableEntity, WhyMalformed, "That is no folder.")
 			}
+			if err := a.still(); err != nil {
+				return nil, err
+			}
 			return a.start(ctx, "backup", func(ctx context.Context, progress Progress) (any, error) {
 				return a.cfg.Backup.Folder(ctx, in.Body.Folder, in.Body.Passphrase.Passphrase, progress)
 			})
 		})
 	add(a, route{method: http.MethodPost, path: "/restore", id: "restoreBackup", tag: tag, summary: "Restore a backup on a box without records", part: true, time: longest,
-		about: "The body has the parts passphrase, by and file in this order; by may be left out. The restore stands in the journal as a fact, and who was erased after the backup is erased again, as far as this box knows. Which tests were recalled after the backup a box without records cannot know: later says so. A box with records is not restored, and none while a run is open.",
+		about: "The body has the parts passphrase, by and file in this order; by may be left out. The restore stands in the journal as a fact, and who was erased after the backup is erased again, as far as this box knows. Which tests were recalled after the backup a box without records cannot know: later says so. A box with records is not restored, and none while a run is open; nor is one on which something was recorded while the backup was on its way: that would be lost.",
 		takes: "multipart/form-data", body: mostBackup, out: Restored{Entries: 51_204, Runs: 812, Erased: 1, Later: "unknown", Restart: true}},
 		func(ctx context.Context, in *restoring) (*reply[Restored], error) {
 			if err := need(); err != nil {

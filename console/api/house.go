@@ -44,13 +44,15 @@ func (a *api) house() {
 			return answered(a.cfg.Desk.Retention(ctx))
 		})
 	add(a, route{method: http.MethodPost, path: "/retention", id: "runRetention", tag: tag, summary: "Erase the people whom the preview showed",
-		about:  "The file is written anew, so it waits for the end of an open run. It cannot be undone.",
+		about:  "The file is written anew, so it waits for the end of an open run. It cannot be undone. Where there is no room for the new file the answer is 409, uncleaned, as for one person.",
 		result: Nothing{}, time: slow, in: RetentionBody{[]string{"p-7kq2m9xd"}, Who{"Agnes Thorley"}}, out: Nothing{true}},
 		func(ctx context.Context, in *struct{ Body RetentionBody }) (*outcome, error) {
-			if err := a.still(); err != nil {
-				return nil, err
-			}
 			return a.start(ctx, "retention", func(ctx context.Context, _ Progress) (any, error) {
+				done, err := a.alone(ctx, in.Body.Shown...)
+				if err != nil {
+					return nil, err
+				}
+				defer done()
 				return Nothing{true}, a.cfg.Desk.Retain(ctx, in.Body.Shown, in.Body.By)
 			})
 		})

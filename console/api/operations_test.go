@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/base64"
 	"errors"
+	"fmt"
 	"mime/multipart"
 	"net/http"
 	"os"
@@ -138,6 +139,7 @@ func TestOperations(t *testing.T) {
 	bad.Stock = -1
 	s.ask("PUT", "/facepieces/corrie-m", who(object{"form": bad})).why(409, "number")
 	s.ask("POST", "/facepieces/corrie-m/cleaned", who(object{"piece": "C-M-1"})).is(200, nil)
+	s.ask("POST", "/facepieces/corrie-m/cleaned", who(object{"piece": "C-M-9"})).why(404, WhyNotKnown)
 	s.ask("POST", "/facepieces/nothing/cleaned", who(object{"piece": "C-M-1"})).why(404, WhyNotKnown)
 	s.ask("PUT", "/hoods/hood-1", who(object{"form": programme.HoodForm{Mark: "H1", AcrossMM: 9000}})).why(409, "size")
 	s.ask("PUT", "/nebulisers/bitter-strong-1", who(object{"form": programme.NebuliserForm{Mark: "B2", Role: "both", Agent: "bitter"}})).why(409, "role")
@@ -406,6 +408,9 @@ func TestOperations(t *testing.T) {
 	// What writes the file anew waits for the end of a run.
 	s.runOpen = true
 	s.ask("POST", "/restore", body, kind).why(409, WhyRunOpen)
+	// A backup waits too: a commit of the run might wait for it.
+	s.ask("POST", "/backup", object{"passphrase": pass}).why(409, WhyRunOpen)
+	s.ask("POST", "/backup/folder", object{"folder": "/media/stick", "passphrase": pass}).why(409, WhyRunOpen)
 	s.ask("POST", "/people/"+person+"/erase", who(object{"reason": "asked for"})).why(409, WhyRunOpen)
 	s.ask("POST", "/retention", who(object{"shown": []string{person}})).why(409, WhyRunOpen)
 	s.runOpen = false
@@ -631,7 +636,7 @@ func TestProblemsTellNoSecrets(t *testing.T) {
 		t.Errorf("answer %s", g.body)
 	}
 	for err, status := range map[error]int{
-		store.ErrFailed: 503, store.ErrReadOnly: 503, store.ErrInvalid: 422, context.DeadlineExceeded: 503, ErrNotThere: 501,
+		store.ErrFailed: 503, store.ErrReadOnly: 503, store.ErrInvalid: 422, fmt.Errorf("%w: %w", programme.ErrSaved, store.ErrInvalid): 500, context.DeadlineExceeded: 503, ErrNotThere: 501,
 	} {
 		p.fail = err
 		s.ask("GET", "/evidence/head", nil)

@@ -163,7 +163,7 @@ func (p papers) sheet(ctx context.Context, run string) (report.Sheet, error) {
 		if drawn.Who == "wearer" {
 			signature.Name = s.Person.Name
 		}
-		text, err := p.cfg.Desk.Strokes(ctx, drawn)
+		text, err := p.cfg.Desk.Strokes(ctx, r, drawn)
 		if err == nil {
 			signature.Strokes, err = strokesOf(text)
 		}
@@ -467,7 +467,7 @@ func (p papers) reminders(ctx context.Context, w io.Writer, lang string) error {
 			return err
 		}
 		code, own := p.printed(lang, person.Languages)
-		slips = append(slips, report.Reminder{Person: cmp.Or(e.Name, e.Number), Day: d.Day, At: clockOf(e.SlotAt), Place: how.Site, From: clockOf(e.StopEating), Further: e.AbstainWhy, Language: code, Own: own})
+		slips = append(slips, report.Reminder{Person: cmp.Or(e.Name, e.Number), Day: d.Day, At: clockOf(e.SlotAt), Place: how.Site, From: clockOf(e.StopEating), Rules: e.AbstainRules, Minutes: (e.AbstainS + 59) / 60, Language: code, Own: own})
 	}
 	if len(slips) == 0 {
 		return problem(http.StatusConflict, "nobody", "Nobody is expected who would have to be reminded.")

@@ -203,6 +203,10 @@ func TestImportOfFiles(t *testing.T) {
 	if out.New != 1 || len(out.Refused) != 1 || out.Refused[0].Row != 4 {
 		t.Errorf("import %+v", out)
 	}
+	// The page counts rows from 2, since the titles are row 1.
+	if r := preview.Rows[out.Refused[0].Row-2]; r[1] != "Jan Kowal" {
+		t.Errorf("refused is row %d, and there stands %v", out.Refused[0].Row, r)
+	}
 	var people People
 	s.ask("GET", "/people?find=wojcik", nil).is(200, &people)
 	if len(people.People) != 1 || people.People[0].Name != "Łucja Wójcik" || len(people.People[0].Facepieces) != 1 {

@@ -92,7 +92,7 @@ func (a *api) people() {
 		out:   People{People: []programme.Person{examplePerson()}}},
 		func(ctx context.Context, in *struct {
 			Find    string `query:"find" maxLength:"120" doc:"Beginnings of words." example:"zielin"`
-			After   string `query:"after" maxLength:"800" pattern:"^[A-Za-z0-9_-]*$" doc:"Next of the part before, with the same find."`
+			After   string `query:"after" maxLength:"1400" pattern:"^[A-Za-z0-9_-]*$" doc:"Next of the part before, with the same find."`
 			Limit   int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
 			Without string `query:"without" enum:"facepiece" doc:"Without find: those alone who have not left and need no facepiece yet. A part may then hold fewer than asked for, and still be followed by others."`
 		}) (*reply[People], error) {
@@ -192,16 +192,18 @@ func (a *api) people() {
 			return did(desk.Do(ctx, programme.DayListed{Person: in.ID, Day: in.Body.Day, Place: in.Body.Place, Off: in.Body.Off, By: in.Body.By}))
 		})
 	add(a, route{method: http.MethodPost, path: "/people/{id}/erase", id: "erasePerson", tag: tag, summary: "Erase a person for real",
-		about:  "The person's key is destroyed and the file written anew. Runs stay without a name. It cannot be undone, and waits for the end of an open run.",
+		about:  "The person's key is destroyed and the file written anew. Runs stay without a name. It cannot be undone, and waits for the end of an open run. Where there is no room for the new file the answer is 409, uncleaned: the person is in no list any more, but still in the old file, and the request may be made again.",
 		result: Nothing{}, in: EraseBody{"asked for", Who{"Agnes Thorley"}}, out: Nothing{true}},
 		func(ctx context.Context, in *struct {
 			PersonPath
 			Body EraseBody
 		}) (*outcome, error) {
-			if err := a.still(); err != nil {
-				return nil, err
-			}
 			return a.start(ctx, "erase", func(ctx context.Context, _ Progress) (any, error) {
+				done, err := a.alone(ctx, in.ID)
+				if err != nil {
+					return nil, err
+				}
+				defer done()
 				return Nothing{true}, desk.Erase(ctx, in.ID, in.Body.Reason, in.Body.By)
 			})
 		})

@@ -58,9 +58,12 @@ const (
 	WhyContentType = "content_type" // the body is of another type
 	WhyTooLarge    = "too_large"    // the body is larger than is taken
 	WhyRunOpen     = "run_open"     // it waits for the end of a run
+	WhyRunShown    = "run_shown"    // the person's run has ended and still stands on the Bench
+	WhyUncleaned   = "uncleaned"    // the person was erased, and is still in the file that could not be written anew
 	WhyBusy        = "busy"         // something of the kind is under way
 	WhyTooSlow     = "too_slow"     // it took longer than it may
 	WhyNotSaved    = "not_saved"    // nothing can be saved now
+	WhySaved       = "saved"        // it was saved, and what shows it could not be brought up to date
 	WhyClockUnset  = "clock_unset"  // it needs a clock that can be trusted
 	WhyNotThere    = "not_there"    // this box does not do that
 	WhyNotFirst    = "not_first"    // only a box without records is restored
@@ -118,6 +121,10 @@ func problemOf(err error) *Problem {
 	switch {
 	case errors.As(err, &p):
 		return p
+	case errors.Is(err, programme.ErrUncleaned):
+		return problem(http.StatusConflict, WhyUncleaned, "Erased from every list, but the file on the card still holds the name and its key, since it could not be written anew. Make room on the card and erase again; the box also tries by itself while no run is open, and at each start.")
+	case errors.Is(err, programme.ErrSaved):
+		return problem(http.StatusInternalServerError, WhySaved, "This is saved, but cannot be shown yet. Do not enter it again. The log says more.")
 	case errors.As(err, &refused):
 		if refused.Why == WhyNotKnown {
 			return problem(http.StatusNotFound, refused.Why, refused.Text)

@@ -3,7 +3,9 @@
 package api
 
 import (
+	"context"
 	"encoding/base64"
+	"slices"
 	"strings"
 	"testing"
 
@@ -45,6 +47,40 @@ func TestNobodyIsErasedWhileARunWaits(t *testing.T) {
 	open, s.runOpen = nil, false
 	s.ask("POST", "/people/"+person+"/erase", ask).is(200, nil)
 	s.ask("GET", "/people/"+person, nil).why(404, WhyNotKnown)
+}
+
+// No run is opened while somebody is erased, and nobody is erased whose last run
+// still stands on the Bench with the name.
+func TestErasureHoldsRuns(t *testing.T) {
+	var about []string
+	why, held := "", 0
+	s := newSite(t, func(c *Config) {
+		c.Hold = func(_ context.Context, people ...string) (func(), string) {
+			about = people
+			if why != "" {
+				return func() {}, why
+			}
+			held++
+			return func() { held-- }, ""
+		}
+	})
+	person := s.enter()
+	ask, path := object{"reason": "asked for", "by": agnes}, "/people/"+person+"/erase"
+	for _, why = range []string{WhyRunShown, WhyRunOpen, "not_saved"} {
+		want := why
+		if why == "not_saved" {
+			want = WhyRunOpen
+		}
+		s.ask("POST", path, ask).why(409, want)
+		s.ask("POST", "/retention", object{"shown": []string{person}, "by": agnes}).why(409, want)
+	}
+	s.ask("GET", "/people/"+person, nil).is(200, nil)
+	why = ""
+	s.ask("POST", "/people/p-zzzzzzzz/erase", ask).why(404, WhyNotKnown)
+	s.ask("POST", path, ask).is(200, nil)
+	if !slices.Equal(about, []string{person}) || held != 0 {
+		t.Errorf("held for %v, %d holds are left", about, held)
+	}
 }
 
 // A record tells how it was signed, and when it was signed, corrected and

@@ -74,6 +74,8 @@ type View struct {
 	Kit           []procedure.Kit   `json:"kit"`            // nebulisers as each went into use
 	Hood          *procedure.Hood   `json:"hood"`           // null: none was named
 	WiringChecked string            `json:"wiring_checked"` // wall time of the last guided check of the wires; empty: none
+	Remarks       []string          `json:"remarks"`        // on the run as a whole: tried_before, no_nebuliser_named, name_not_confirmed
+	Try           int               `json:"try"`            // with the same facepiece in one sitting, fails alone counted; 0: the first
 	SoundMS       float64           `json:"sound_ms"`       // self-test from tone to press, a person's reaction included; 0: none
 }
 
@@ -94,7 +96,7 @@ func Run(ctx context.Context, j store.Journal, names Names, run string) (View, e
 		Version: st.Opened.Version, Number: last.Number, Hash: hex.EncodeToString(last.Hash[:]),
 		Box: st.Opened.Box, Hood: st.Opened.Hood, WiringChecked: st.Opened.WiringChecked, SoundMS: st.Opened.SoundMS,
 	}
-	v.Kit = []procedure.Kit{}
+	v.Kit, v.Remarks = []procedure.Kit{}, []string{}
 	for _, t := range st.Took {
 		v.Kit = append(v.Kit, t.Kit)
 	}
@@ -110,7 +112,8 @@ func Run(ctx context.Context, j store.Journal, names Names, run string) (View, e
 			return View{}, err
 		}
 		r = r.Standing(recalled)
-		v.Record = &r
+		v.Record, v.Try = &r, r.Try
+		v.Remarks = append(v.Remarks, r.Remarks...)
 		if r.Fit != nil {
 			v.SqueezesS = r.Fit.SqueezesS
 		}

@@ -30,6 +30,7 @@ type Figures struct {
 	mu      sync.Mutex
 	counted bool // every month was, once
 	version int  // rises with every change
+	packer  packer
 	months  map[string]*month
 	whole   *sum
 	newest  insight.Day // of all runs
@@ -45,30 +46,18 @@ type month struct {
 
 // A sum is the tests of some days.
 type sum struct {
+	pack    *packer // nil: the tests are not kept one by one
+	days    days
 	dated   *insight.Set
-	undated *insight.Set // tests whose day is not known for sure; in the sum of all it is the same set
-	leftOut int
+	undated *insight.Set          // tests whose day is not known for sure; in the sum of all it is the same set
+	leftOut int                   // tests that no set takes; of those of known days
+	noDay   int                   // of the others
 	names   map[insight.ID]string // of testers
 }
 
-func newSum() sum {
-	return sum{insight.NewSet(), insight.NewSet(), 0, map[insight.ID]string{}}
-}
-
-func (s *sum) merge(o *sum) {
-	s.dated.Merge(o.dated)
-	s.undated.Merge(o.undated)
-	s.leftOut += o.leftOut
-	for id, name := range o.names {
-		s.names[id] = name
-	}
-}
-
-// newWhole is a sum for all days, known or not.
-func newWhole() *sum {
-	s := newSum()
-	s.undated = s.dated
-	return &s
+// newSum is a sum that keeps its tests one by one if it has a packer.
+func newSum(p *packer) sum {
+	return sum{pack: p, dated: insight.NewSet(), undated: insight.NewSet(), names: map[insight.ID]string{}}
 }
 
 // put counts a test, or takes it back; false when the figures show that it was
@@ -79,25 +68,42 @@ func (s *sum) put(r programme.Run, attempt, sign int) bool {
 	}
 	t, day := Of(r)
 	t.Attempt = attempt
-	to := s.dated
+	to, leftOut := s.dated, &s.leftOut
 	if day == "" {
-		to = s.undated
+		to, leftOut = s.undated, &s.noDay
 	}
 	s.names[t.Tester] = TesterOf(r)
+	oneByOne := s.pack != nil && day != ""
 	if sign < 0 {
-		if to.Remove(t) == nil {
-			return true
+		counts := to.Remove(t) == nil
+		if !counts {
+			if *leftOut == 0 || to.Add(t) == nil {
+				return false
+			}
+			*leftOut--
 		}
-		if s.leftOut == 0 || to.Add(t) == nil {
-			return false
-		}
-		s.leftOut-- // one that could not be counted
-		return true
+		return !oneByOne || s.days.take(s.pack.pack(t, counts))
 	}
-	if to.Add(t) != nil {
-		s.leftOut++
+	counts := to.Add(t) == nil
+	if !counts {
+		*leftOut++
+	}
+	if oneByOne {
+		s.days.put(s.pack.pack(t, counts))
 	}
 	return true
+}
+
+// between is the sum of some days, both in it (empty: no bound).
+func (s *sum) between(from, to string) *sum {
+	some := newSum(nil)
+	some.names = s.names
+	for _, x := range s.days.span(from, to) {
+		if x.bin == uncounted || some.dated.Add(s.pack.unpack(x)) != nil {
+			some.leftOut++
+		}
+	}
+	return &some
 }
 
 func monthOf(r programme.Run) string { return r.At[:min(len(r.At), len("2006-01"))] }
@@ -135,7 +141,7 @@ func (s sitting) attempt(r programme.Run) int {
 // New makes figures that follow a desk. They are counted when they are first
 // asked for, or by Ready.
 func New(desk *programme.Desk) *Figures {
-	g := &Figures{desk: desk, months: map[string]*month{}}
+	g := &Figures{desk: desk, packer: newPacker(), months: map[string]*month{}}
 	desk.Watch(g.changed)
 	return g
 }
@@ -161,7 +167,7 @@ func (g *Figures) changed(ctx context.Context, runs []programme.RunChange) {
 	for k, changes := range groups {
 		m := g.months[k.month]
 		if m == nil {
-			m = &month{sum: newSum(), counting: !g.counted}
+			m = &month{sum: newSum(&g.packer), counting: !g.counted}
 			g.months[k.month] = m
 		}
 		if m.anew || m.counting || !g.counted || len(runs) > mostFollowed || !g.follow(ctx, m, k.person, k.day, changes) {
@@ -282,7 +288,7 @@ func (g *Figures) countAll(ctx context.Context) error {
 		defer g.mu.Unlock()
 		m := g.months[monthOf(r)]
 		if m == nil {
-			m = &month{sum: newSum(), counting: true}
+			m = &month{sum: newSum(&g.packer), counting: true}
 			g.months[monthOf(r)] = m
 		}
 		m.put(r, sit.attempt(r), 1)
@@ -293,6 +299,7 @@ func (g *Figures) countAll(ctx context.Context) error {
 	defer g.mu.Unlock()
 	for _, m := range g.months {
 		m.counting = false
+		m.days = slices.Clone(m.days) // without room for more, which few months need
 	}
 	g.counted = err == nil
 	return err
@@ -300,14 +307,14 @@ func (g *Figures) countAll(ctx context.Context) error {
 
 // countMonth counts one month.
 func (g *Figures) countMonth(ctx context.Context, name string) error {
-	s := newSum()
+	s := newSum(&g.packer)
 	sit := sitting{}
 	err := g.desk.RunsBetween(ctx, name, func(r programme.Run) error {
 		if monthOf(r) == name {
-			s.put(r, sit.attempt(r), 1)
 			g.mu.Lock()
+			defer g.mu.Unlock()
+			s.put(r, sit.attempt(r), 1)
 			g.note(r)
-			g.mu.Unlock()
 		}
 		return ctx.Err()
 	})
@@ -331,69 +338,59 @@ func (g *Figures) Read(ctx context.Context, from, to string, f func(s *insight.S
 		if err := g.Ready(ctx); err != nil {
 			return err
 		}
-		version, edges, err := g.edges(ctx, from, to)
-		if err != nil {
-			return err
-		}
 		g.mu.Lock()
-		if version != g.version {
+		if !g.ready() {
 			g.mu.Unlock()
 			continue // something changed meanwhile
 		}
 		defer g.mu.Unlock()
+		s := g.whole
+		if from != "" || to != "" || s == nil {
+			s = g.between(from, to)
+		}
 		if from == "" && to == "" {
-			if g.whole == nil {
-				g.whole = newWhole()
-				for _, n := range sortedKeys(g.months) {
-					g.whole.merge(&g.months[n].sum)
-				}
-			}
-			f(g.whole.dated, g.whole.leftOut, g.whole.names, g.version)
-			return nil
+			g.whole = s
 		}
-		s := newSum()
-		for _, n := range sortedKeys(g.months) {
-			switch e := edges[n]; {
-			case e != nil:
-				s.merge(e)
-			case (from == "" || n+"-01" >= from) && (to == "" || lastOf(n) <= to):
-				s.merge(&sum{g.months[n].dated, insight.NewSet(), g.months[n].leftOut, g.months[n].names})
-			}
-		}
-		f(s.dated, s.leftOut, s.names, g.version)
+		f(s.dated, s.leftOut+s.noDay, s.names, g.version)
 		return nil
 	}
 }
 
-// edges counts the months of which only some days are asked for.
-func (g *Figures) edges(ctx context.Context, from, to string) (version int, out map[string]*sum, err error) {
-	g.mu.Lock()
-	version = g.version
-	var cut []string
-	for n := range g.months {
+// between is the sum of some days, both in it; without a bound that of all days,
+// known or not. The caller holds mu.
+func (g *Figures) between(from, to string) *sum {
+	out := newSum(nil)
+	var parts []*insight.Set
+	for _, n := range slices.Backward(slices.Sorted(maps.Keys(g.months))) {
+		s := &g.months[n].sum
 		inside := (from == "" || n+"-01" >= from) && (to == "" || lastOf(n) <= to)
 		outside := from != "" && lastOf(n) < from || to != "" && n+"-01" > to
-		if !inside && !outside {
-			cut = append(cut, n)
+		switch {
+		case outside:
+			continue
+		case !inside:
+			s = s.between(from, to)
+		case from == "" && to == "":
+			parts = append(parts, s.undated)
+			out.noDay += s.noDay
+		}
+		parts = append(parts, s.dated)
+		out.leftOut += s.leftOut
+		maps.Copy(out.names, s.names)
+	}
+	out.dated = insight.Merged(parts...)
+	out.undated = out.dated
+	return &out
+}
+
+// ready says whether every month is counted; the caller holds mu.
+func (g *Figures) ready() bool {
+	for _, m := range g.months {
+		if m.anew || m.counting {
+			return false
 		}
 	}
-	g.mu.Unlock()
-	out = map[string]*sum{}
-	for _, n := range cut {
-		s := newSum()
-		sit := sitting{}
-		err := g.desk.RunsBetween(ctx, n, func(r programme.Run) error {
-			if _, day := Of(r); monthOf(r) == n && day != "" && day >= from && (to == "" || day <= to) {
-				s.put(r, sit.attempt(r), 1)
-			}
-			return ctx.Err()
-		})
-		if err != nil {
-			return version, nil, err
-		}
-		out[n] = &s
-	}
-	return version, out, nil
+	return g.counted
 }
 
 // lastOf is the last day that a month can have, for comparing.
@@ -404,8 +401,6 @@ func lastOf(month string) string {
 	}
 	return first.AddDate(0, 1, -1).Format(time.DateOnly)
 }
-
-func sortedKeys(m map[string]*month) []string { return slices.Sorted(maps.Keys(m)) }
 
 // TesterOf is who tested, as a correction of the record says last.
 func TesterOf(r programme.Run) string { return r.TestedBy() }

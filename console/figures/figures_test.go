@@ -69,6 +69,7 @@ type test struct {
 	at                             time.Time
 	outcome                        procedure.Outcome
 	practice                       bool
+	binless                        bool // nothing says when it was tasted: no figures take it
 }
 
 func (s *site) play(x test, take bool) {
@@ -84,7 +85,11 @@ func (s *site) play(x test, take bool) {
 	}
 	facts := []procedure.Fact{o, procedure.Entered{Stage: procedure.Screening}}
 	if x.outcome == procedure.Pass || x.outcome == procedure.Fail {
-		facts = append(facts, procedure.Squeezed{Part: procedure.PartScreening}, procedure.BinSet{Squeezes: 1, Bin: 10}, procedure.Entered{Stage: procedure.Donning}, procedure.Entered{Stage: procedure.Dosing})
+		facts = append(facts, procedure.Squeezed{Part: procedure.PartScreening})
+		if !x.binless {
+			facts = append(facts, procedure.BinSet{Squeezes: 1, Bin: 10})
+		}
+		facts = append(facts, procedure.Entered{Stage: procedure.Donning}, procedure.Entered{Stage: procedure.Dosing})
 	}
 	reason := procedure.Reason("")
 	if x.outcome == procedure.Fail {
@@ -162,7 +167,8 @@ func (s *site) figures(from, to string) (out string) {
 	return out
 }
 
-var periods = [][2]string{{"", ""}, {"2026-02-28", ""}, {"", "2026-03-01"}, {"2026-01-01", "2026-02-28"}, {"2026-02-15", "2026-03-01"}, {"2026-03-01", "2026-03-01"}, {"2027-01-01", ""}}
+// periods are all days, whole months, and parts of one, of two and of three.
+var periods = [][2]string{{"", ""}, {"2026-02-27", "2026-02-27"}, {"2026-02-28", "2026-02-28"}, {"2026-02-01", "2026-02-27"}, {"", "2026-02-27"}, {"2026-03-02", ""}, {"2026-01-31", "2026-03-31"}, {"2026-02-28", ""}, {"", "2026-03-01"}, {"2026-01-01", "2026-02-28"}, {"2026-02-15", "2026-03-01"}, {"2026-03-01", "2026-03-01"}, {"2027-01-01", ""}}
 
 // Whatever ends, is recalled, corrected or erased in whatever order, the figures
 // are those of a count from the beginning, for all days and for some.
@@ -191,7 +197,7 @@ func TestFiguresAreARecount(t *testing.T) {
 					model: rapid.SampledFrom([]string{"Corrie", "Tarn"}).Draw(t, "model"), quality: rapid.SampledFrom([]string{"confirmed", "confirmed", "network", "unset"}).Draw(t, "quality"),
 					at:       time.Date(2026, 2, 27, 0, 0, 0, 0, time.UTC).Add(time.Duration(rapid.IntRange(0, 96).Draw(t, "hours")) * time.Hour).In(rapid.SampledFrom(zones).Draw(t, "zone")),
 					outcome:  rapid.SampledFrom([]procedure.Outcome{procedure.Pass, procedure.Pass, procedure.Fail, procedure.NotValid, procedure.CannotTaste}).Draw(t, "outcome"),
-					practice: rapid.IntRange(0, 5).Draw(t, "practice") == 0,
+					practice: rapid.IntRange(0, 5).Draw(t, "practice") == 0, binless: rapid.IntRange(0, 5).Draw(t, "binless") == 0,
 				}, rapid.Bool().Draw(t, "told"))
 			},
 			"recall": func(t *rapid.T) {
@@ -269,5 +275,69 @@ func TestASittingIsFollowed(t *testing.T) {
 	}
 	if have, want := s.figures("", ""), s.recount("", ""); have != want {
 		t.Error(difference(have, want))
+	}
+}
+
+// Nothing that a set counts is lost of a test that is kept in few bytes: not of
+// one that took days, nor of one before anybody had set the clock.
+func TestNothingIsLostOfATest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		one, packed := insight.NewSet(), insight.NewSet()
+		for range rapid.IntRange(1, 20).Draw(t, "tests") {
+			few := func(label string) int { return rapid.SampledFrom([]int{0, 0, 1, 2, 300}).Draw(t, label) }
+			x := insight.Test{
+				Person: insight.ID(few("person")), Tester: insight.ID(few("tester")), Facepiece: insight.Facepiece{Make: "Fellside", Model: fmt.Sprint(few("model")), Size: "small", Style: "half"},
+				Agent: rapid.SampledFrom([]string{"sweet", "bitter"}).Draw(t, "agent"), Outcome: rapid.SampledFrom([]procedure.Outcome{procedure.Pass, procedure.Fail, procedure.NotValid}).Draw(t, "outcome"),
+				Reason: rapid.SampledFrom([]procedure.Reason{"", procedure.Tasted}).Draw(t, "reason"), Bin: 10 * rapid.IntRange(1, 3).Draw(t, "bin"), Late: few("late"), Hurried: few("hurried"), Extra: few("extra"),
+				Day: insight.Day(rapid.SampledFrom([]int{-400, 0, 20_000, 20_001, 20_009}).Draw(t, "day")), Clock: time.Duration(rapid.IntRange(0, 24*3600-1).Draw(t, "clock")) * time.Second,
+				Attempt: rapid.IntRange(0, 3).Draw(t, "attempt"),
+			}
+			x.Squeezes = rapid.IntRange(0, x.Bin).Draw(t, "squeezes")
+			for i := range x.Stages {
+				x.Stages[i] = time.Duration(rapid.SampledFrom([]int{0, 1, 59, 601, 7199, 7200, 65_535, 65_536, 200_000}).Draw(t, "stage")) * time.Second
+			}
+			must(t, one.Add(x))
+			must(t, packed.Add(figures.Packed(x)))
+		}
+		if have, want := told(t, packed, 0), told(t, one, 0); have != want {
+			t.Fatal(difference(have, want))
+		}
+	})
+}
+
+// What is asked while runs come in is of one moment, and in the end nothing is
+// missing.
+func TestReadsWhileRunsComeIn(t *testing.T) {
+	rules, err := procedure.Rules()
+	must(t, err)
+	s := newSite(t, rules)
+	at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for i := range 60 {
+			s.play(test{person: fmt.Sprint("p-", i%7), tester: who, model: "Corrie", quality: "confirmed", at: at.AddDate(0, 0, i/4), outcome: procedure.Pass, binless: i%9 == 0}, i%3 > 0)
+			if i%20 == 19 { // what is older than a sitting has its month counted anew
+				must(t, s.d.Amend(t.Context(), "r000002", "tester", fmt.Sprint("Cleo Marsh ", i), "wrong name picked", who))
+			}
+		}
+		must(t, s.d.Ended(t.Context(), ""))
+	}()
+	for asked := false; !asked; {
+		select {
+		case <-done:
+			asked = true
+		default:
+		}
+		must(t, s.g.Read(t.Context(), "2026-03-03", "2026-03-12", func(set *insight.Set, leftOut int, _ map[insight.ID]string, _ int) {
+			if n := set.Counts().Tests() + leftOut; n > 40 {
+				t.Errorf("%d tests in ten days of four", n)
+			}
+		}))
+	}
+	for _, p := range append(periods, [2]string{"2026-03-03", "2026-03-12"}) {
+		if have, want := s.figures(p[0], p[1]), s.recount(p[0], p[1]); have != want {
+			t.Errorf("from %s to %s: %s", p[0], p[1], difference(have, want))
+		}
 	}
 }

@@ -49,9 +49,11 @@ type RepeatPerson struct {
 // RepeatPersons are for who may know them: never for a chart.
 func (s *Set) RepeatPersons() []RepeatPerson {
 	var out []RepeatPerson
-	for k, n := range s.fails {
-		if n > 1 {
-			out = append(out, RepeatPerson{k.person, s.models[k.model].Make, s.models[k.model].Model, n})
+	for person, f := range s.failed {
+		for _, m := range f.models() {
+			if m.n > 1 {
+				out = append(out, RepeatPerson{person, s.models[m.model].Make, s.models[m.model].Model, int(m.n)})
+			}
 		}
 	}
 	slices.SortFunc(out, func(a, b RepeatPerson) int {

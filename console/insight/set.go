@@ -4,6 +4,7 @@ package insight
 
 import (
 	"maps"
+	"slices"
 	"time"
 )
 
@@ -28,7 +29,6 @@ type Set struct {
 	stages  [len(StageOrder)]Histogram
 	whole   Histogram
 
-	fails       map[failKey]int
 	failed      map[ID]failures
 	twice, same int // persons; see Repeats
 	seats       seats
@@ -61,15 +61,55 @@ type reasonKey struct {
 	outcome, reason string
 }
 
-type failKey struct {
-	person ID
-	model  uint32
-}
-
-// failures of a person.
+// failures of a person. Nearly all have failed one model, so that one needs no
+// memory of its own.
 type failures struct {
 	all  int32
-	same int32 // models failed twice or more
+	same int32      // models failed twice or more
+	one  modelFails // any of the models
+	more []modelFails
+}
+
+type modelFails struct {
+	model uint32
+	n     int32 // 0: no fail, and no model
+}
+
+// of is the place of a model's fails; nil when there are none.
+func (f *failures) of(model uint32) *modelFails {
+	if f.one.n > 0 && f.one.model == model {
+		return &f.one
+	}
+	for i := range f.more {
+		if f.more[i].model == model {
+			return &f.more[i]
+		}
+	}
+	return nil
+}
+
+// add counts fails of a model and says how many there were.
+func (f *failures) add(model uint32, by int32) (was int32) {
+	m := f.of(model)
+	switch {
+	case m != nil:
+		was = m.n
+		m.n += by
+	case f.one.n == 0:
+		f.one = modelFails{model, by}
+	default:
+		f.more = append(f.more, modelFails{model, by})
+	}
+	f.more = slices.DeleteFunc(f.more, func(m modelFails) bool { return m.n == 0 })
+	return was
+}
+
+// models are those with fails.
+func (f *failures) models() []modelFails {
+	if f.one.n == 0 {
+		return f.more
+	}
+	return append([]modelFails{f.one}, f.more...)
 }
 
 // NewSet is a set without tests.
@@ -78,7 +118,7 @@ func NewSet() *Set {
 		faces: map[Facepiece]int{}, model: map[[2]string]uint32{},
 		days: map[Day]*Counts{}, weeks: map[testerWeek]*Counts{}, testers: map[ID]*tester{},
 		agents: map[string]*agent{}, reasons: map[reasonKey]int{},
-		fails: map[failKey]int{}, failed: map[ID]failures{}, seats: newSeats(),
+		failed: map[ID]failures{}, seats: newSeats(),
 	}
 }
 
@@ -98,7 +138,7 @@ func (s *Set) Add(t Test) error {
 	at := s.place(t.Facepiece)
 	s.count(t, of(t), 1)
 	if t.failed() {
-		s.fail(failKey{t.Person, s.cells[at].model}, 1)
+		s.fail(t.Person, s.cells[at].model, 1)
 	}
 	for i, d := range t.Stages {
 		if d > 0 {
@@ -126,7 +166,7 @@ func (s *Set) Remove(t Test) error {
 	at := s.faces[t.Facepiece]
 	s.count(t, of(t), -1)
 	if t.failed() {
-		s.fail(failKey{t.Person, s.cells[at].model}, -1)
+		s.fail(t.Person, s.cells[at].model, -1)
 	}
 	for i, d := range t.Stages {
 		if d > 0 {
@@ -146,26 +186,24 @@ func (t Test) valid() bool  { return of(t).Valid() == 1 }
 func (t Test) failed() bool { return of(t).Fail == 1 }
 
 // fail adds fails of a person with a model, and keeps what Repeats says.
-func (s *Set) fail(k failKey, by int) {
-	was := s.fails[k]
+func (s *Set) fail(person ID, model uint32, by int32) {
+	f := s.failed[person]
+	all, same := f.all, f.same
+	was := f.add(model, by)
 	is := was + by
-	s.fails[k] = is
-	if is == 0 {
-		delete(s.fails, k)
-	}
 	again := one(is > 1) - one(was > 1)
-	m := &s.models[k.model]
+	m := &s.models[model]
 	m.Failed += one(is > 0) - one(was > 0)
 	m.Twice += again
-
-	old := s.failed[k.person]
-	now := failures{old.all + int32(by), old.same + int32(again)}
-	s.failed[k.person] = now
-	if now.all == 0 {
-		delete(s.failed, k.person)
+	f.all += by
+	f.same += int32(again)
+	if f.all == 0 {
+		delete(s.failed, person)
+	} else {
+		s.failed[person] = f
 	}
-	s.twice += one(now.all > 1) - one(old.all > 1)
-	s.same += one(now.same > 0) - one(old.same > 0)
+	s.twice += one(f.all > 1) - one(all > 1)
+	s.same += one(f.same > 0) - one(same > 0)
 }
 
 // place of a facepiece's cell, made when it is new.
@@ -258,8 +296,10 @@ func (s *Set) holds(t Test) bool {
 	if t.Reason != "" && s.reasons[reasonKey{string(t.Outcome), string(t.Reason)}] == 0 {
 		return false
 	}
-	if t.failed() && s.fails[failKey{t.Person, s.cells[at].model}] == 0 {
-		return false
+	if t.failed() {
+		if f := s.failed[t.Person]; f.of(s.cells[at].model) == nil {
+			return false
+		}
 	}
 	for i, d := range t.Stages {
 		if d > 0 && !s.stages[i].has(d) {
@@ -326,18 +366,34 @@ func (s *Set) Merge(o *Set) {
 		s.stages[i].merge(o.stages[i])
 	}
 	s.whole.merge(o.whole)
-	for k, n := range o.fails {
-		s.fail(failKey{k.person, models[k.model]}, n)
+	for person, f := range o.failed {
+		if f.one.n > 0 {
+			s.fail(person, models[f.one.model], f.one.n)
+		}
+		for _, m := range f.more {
+			s.fail(person, models[m.model], m.n)
+		}
 	}
 	s.seats.merge(&o.seats, places)
 }
 
-// Clone is a copy that later tests do not change.
-func (s *Set) Clone() *Set {
-	c := NewSet()
-	c.Merge(s)
-	return c
+// Merged is what parts hold together, which stay as they are. It costs less when
+// the newest part comes first: of the last days alone every sitting is kept.
+func Merged(parts ...*Set) *Set {
+	s := NewSet()
+	failed := 0
+	for _, o := range parts {
+		failed += len(o.failed)
+	}
+	s.failed = make(map[ID]failures, failed)
+	for _, o := range parts {
+		s.Merge(o)
+	}
+	return s
 }
+
+// Clone is a copy that later tests do not change.
+func (s *Set) Clone() *Set { return Merged(s) }
 
 // sum of the counts that a test of keys selects.
 func sum[K comparable](m map[K]*Counts, want func(K) bool) Counts {

@@ -272,7 +272,7 @@ func (s State) unfit(k Kit, role string, later time.Duration) Why {
 		return WhyOtherAgent
 	case k.Solution == "":
 		return WhyNotFilled
-	case k.Expired:
+	case k.Expired || k.GoodFor > 0 && later >= k.GoodFor:
 		return WhyExpired
 	case k.Age+later >= s.Opened.Rules.Refill():
 		return WhyStale
@@ -287,19 +287,21 @@ func (s State) unfit(k Kit, role string, later time.Duration) Why {
 const nebuliserSpoiled = "nebuliser_spoiled"
 
 // spoiled: a nebuliser was found clogged, or was filled or entered anew, while
-// the run has it. In the part that it is for nobody can say what mist there was;
-// before that part it is named anew. One that is clogged takes along what was
-// done with it, as a bad mist check does with every run since its last good one.
+// the run has it, or its batch turned out to be another. In the part that it is
+// for nobody can say what mist there was; before that part it is named anew. What
+// gave no mist, or another one, takes along what was done with it, as a bad mist
+// check does with every run since its last good one.
 func (d *decision) spoiled() {
 	role := Strong
 	if d.s.Stage == Ready || d.s.Stage == Screening {
 		role = Weak
 	}
-	used, current := false, false
+	used, current, mark := false, false, ""
 	for i, t := range d.s.Took {
-		if t.Mark != d.in.Mark {
+		if !d.in.spoils(t.Kit) {
 			continue
 		}
+		mark = t.Mark
 		used = used || d.s.Stage != Ready
 		current = current || t.Role == role && i >= d.s.KitFrom
 	}
@@ -310,11 +312,38 @@ func (d *decision) spoiled() {
 		used = used && d.in.Yes
 	}
 	if used || current {
-		d.say(Faulted{nebuliserSpoiled, d.in.Mark})
+		d.say(Faulted{nebuliserSpoiled, mark})
 	}
 	if used {
 		d.end(NotValid, MistCheckFailed, d.in.At)
 	}
+}
+
+// undone: what a run that has passed was done with turned out to be worthless. The
+// pass may not have been seen yet, and does not stand whatever its proof gave.
+func (d *decision) undone() {
+	if !d.in.Yes || d.s.Verdict == nil || d.s.Verdict.Outcome != Pass {
+		return
+	}
+	for _, t := range d.s.Took {
+		if d.in.spoils(t.Kit) {
+			d.say(KitSpoiled{t.Mark})
+			d.cue(CueNotValid)
+			return
+		}
+	}
+}
+
+// spoils says whether it is a nebuliser, as it was when it was named, that an
+// input speaks of.
+func (in Input) spoils(k Kit) bool {
+	switch {
+	case in.Nebuliser != "":
+		return k.ID == in.Nebuliser
+	case in.Batch != "":
+		return k.Solution == in.Batch
+	}
+	return in.Mark != "" && k.Mark == in.Mark
 }
 
 // nebuliser says why the part that a role is for cannot begin at an instant;
@@ -436,8 +465,9 @@ func (d *decision) report(by string) {
 	case Ready:
 		d.ignore(WhyNoSqueezeYet)
 	case Screening:
-		if len(d.s.Screening) == 0 {
-			// Also after a doubtful one alone: nothing is known to have been tasted.
+		if len(d.s.Screening) <= d.s.ScreenAdded {
+			// Also after a doubtful one alone, or one that a person added: the contact
+			// has shown nothing, and how much there was to taste is not known.
 			d.refuse(WhyNoSqueezeYet)
 			return
 		}
@@ -600,7 +630,8 @@ func (s State) journalFailed() bool {
 }
 
 // correct adds a squeeze that the contact missed or takes one back, only while
-// the part it belongs to is open.
+// the part it belongs to is open. Of a dose no more than half is added: one that
+// no contact has seen is no evidence, so that it closes short.
 func (d *decision) correct() {
 	in := d.in
 	part, n, dose, open := d.s.doseAt(in.At)
@@ -621,6 +652,8 @@ func (d *decision) correct() {
 		d.refuse(WhyScreeningFull)
 	case in.Delta > 0 && part == PartTopUp && dose.Left() == 0:
 		d.refuse(WhyNotHere)
+	case in.Delta > 0 && part != PartScreening && dose.HalfByHand():
+		d.refuse(WhyHalfByHand)
 	default:
 		d.say(Corrected{part, n, in.Delta, in.Reason, in.By})
 		if part == PartInitial {
@@ -709,13 +742,15 @@ func (s State) lacking() Reason {
 	return ""
 }
 
-// afterVerdict: nothing changes a verdict but the proof after a pass, and that
-// only toward not valid.
+// afterVerdict: nothing changes a verdict but the proof after a pass, and a
+// nebuliser of it that was found worthless, and these only toward not valid.
 func (d *decision) afterVerdict() {
 	passed := d.s.Verdict != nil && d.s.Verdict.Outcome == Pass && d.s.Proof == nil && d.s.ProofLeft == nil
 	proving := d.s.Stage == ProvingMist
 	in := d.in
 	switch {
+	case in.Do == DoSpoiled:
+		d.undone()
 	case in.Do == DoBeginProof && passed && !proving:
 		d.say(ProofBegun{})
 		d.cue(CueGoOn)

@@ -220,6 +220,11 @@ type (
 		Why string `json:"why"` // LeftForWelfare or LeftUndone
 		By  string `json:"by,omitempty"`
 	}
+	// KitSpoiled: after a pass a nebuliser of the run, or what was in it, turned out
+	// to be worthless. It makes the pass not valid.
+	KitSpoiled struct {
+		Mark string `json:"mark"` // of the nebuliser, as it was named
+	}
 	// Unsaved: what pages showed last did not reach the journal, so what it holds
 	// is not the whole run. Written at the next start; it makes a pass not valid.
 	Unsaved struct{}
@@ -260,6 +265,7 @@ func (ProofBegun) Kind() string     { return "proof_begun" }
 func (ProofGiven) Kind() string     { return "proof_given" }
 func (ProofLeft) Kind() string      { return "proof_left" }
 func (Unsaved) Kind() string        { return "unsaved" }
+func (KitSpoiled) Kind() string     { return "kit_spoiled" }
 func (NameSaid) Kind() string       { return "name_said" }
 func (RunParked) Kind() string      { return "run_parked" }
 func (RunTakenUp) Kind() string     { return "run_taken_up" }
@@ -282,7 +288,7 @@ var decoders = map[string]map[int]decoder{
 	"button_proven": {1: as[ButtonProven]}, "clock_started": {1: as[ClockStarted]}, "corrected": {1: as[Corrected]},
 	"ignored": {1: as[Ignored]}, "faulted": {1: as[Faulted]}, "healed": {1: as[Healed]}, "moved": {1: as[Moved]},
 	"tallied": {1: as[Tallied]}, "ended": {1: as[Ended]}, "proof_begun": {1: as[ProofBegun]}, "proof_given": {1: as[ProofGiven]},
-	"proof_left": {1: as[ProofLeft]}, "unsaved": {1: as[Unsaved]}, "name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
+	"proof_left": {1: as[ProofLeft]}, "unsaved": {1: as[Unsaved]}, "kit_spoiled": {1: as[KitSpoiled]}, "name_said": {1: as[NameSaid]}, "run_parked": {1: as[RunParked]}, "run_taken_up": {1: as[RunTakenUp]}, "wearer_did": {1: as[WearerDid]},
 }
 
 // Kinds lists every kind of fact with its versions, for fixtures.

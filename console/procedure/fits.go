@@ -42,7 +42,7 @@ func (s State) fits(f Fact) bool {
 		case PartTopUp:
 			return topUp(f.TopUp) && (!taken || len(s.topUp(f.TopUp).Given)+len(s.topUp(f.TopUp).Extra) > 0)
 		}
-	case ProofGiven, Unsaved:
+	case ProofGiven, Unsaved, KitSpoiled:
 		return s.Verdict != nil
 	case ProofLeft:
 		return s.Verdict != nil && s.Stage == ProvingMist

@@ -59,6 +59,16 @@ func TestNebuliserBeforeEachPart(t *testing.T) {
 		take(k)
 		at += 5 * time.Minute
 		stays(WhyStale)
+		// Its batch was good when it was named, and its last day ends meanwhile.
+		k = good(role)
+		k.GoodFor = 5 * time.Minute
+		take(k)
+		at += 4 * time.Minute
+		if why := s.Blocked(at); why == WhyExpired {
+			t.Errorf("%s: past its date a minute before the end of its last day", role)
+		}
+		at += time.Minute
+		stays(WhyExpired)
 		take(good(role))
 		tick(Input{Do: DoGoOn})
 		if role == Strong {
@@ -79,7 +89,7 @@ func TestNebuliserBeforeEachPart(t *testing.T) {
 			t.Fatalf("stage %s, %q", s.Stage, lastWhy(s))
 		}
 	}
-	if s.Stage != Dosing || len(s.Took) != 4 {
+	if s.Stage != Dosing || len(s.Took) != 6 {
 		t.Errorf("stage %s with %d nebulisers, %q", s.Stage, len(s.Took), lastWhy(s))
 	}
 	// Where kit is not kept nobody is asked.

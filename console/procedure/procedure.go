@@ -92,6 +92,7 @@ const (
 	WhyWear             Why = "not_worn_long_enough" // worn under the rule's time
 	WhyButtonUnproven   Why = "button_not_proven"    // the wearer said it; the button is yet to be pressed
 	WhyOutsideWindow    Why = "outside_its_window"   // a correction too early or too late
+	WhyHalfByHand       Why = "half_by_hand"         // half of a dose was added already
 	WhyNothingToCorrect Why = "nothing_to_take_back"
 	WhyNoReason         Why = "reason_missing"
 	WhyJournal          Why = "journal_failed"
@@ -134,7 +135,7 @@ const (
 	DoJournalFailed Verb = "journal_failed" //
 	DoPowerLost     Verb = "power_lost"     // found open after a restart
 	DoEnd           Verb = "end"            // nothing more will come
-	DoSpoiled       Verb = "spoiled"        // Mark: a nebuliser's; Yes: what was done with it is worthless, else it was filled or entered anew
+	DoSpoiled       Verb = "spoiled"        // Nebuliser or Batch; Yes: what was done with it is worthless, else it was filled or entered anew, or is not used any more
 	DoWearerDid     Verb = "wearer_did"     // Source, Detail: what the simulated wearer of a drill did, and its words
 
 	DoGoOn         Verb = "go_on"         // the step contact's twin on the page
@@ -173,6 +174,10 @@ type Input struct {
 	Detail   string        `json:"detail,omitempty"`
 	Kit      *Kit          `json:"kit,omitempty"`  // for take; filled in from the list of kit, never by a page
 	Mark     string        `json:"mark,omitempty"` // for take, from a page: the nebuliser's mark
+	// For spoiled, by id: marks change, and a batch may be in no nebuliser any more.
+	// Captures of before have a nebuliser's Mark.
+	Nebuliser string `json:"nebuliser,omitempty"`
+	Batch     string `json:"batch,omitempty"`
 }
 
 // A Kit is a nebuliser as the list of kit has it at an instant.
@@ -186,6 +191,9 @@ type Kit struct {
 	Age      time.Duration `json:"age_ns"`  // since it was filled
 	Expired  bool          `json:"expired"` // the batch is past its date
 	Checked  bool          `json:"checked"` // there was a good mist check since it was filled
+	// GoodFor is how long it is then to the end of the batch's last day. 0: no day
+	// is known, or, in an older journal, nobody wrote it down.
+	GoodFor time.Duration `json:"good_for_ns,omitempty"`
 }
 
 // Roles of a nebuliser.

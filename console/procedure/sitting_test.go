@@ -3,6 +3,7 @@
 package procedure
 
 import (
+	"slices"
 	"testing"
 	"time"
 )
@@ -163,10 +164,12 @@ func TestACorrectionKeepsToItsTopUp(t *testing.T) {
 }
 
 // A nebuliser found clogged takes along what was done with it; one filled or
-// entered anew ends the part that it is for, and is named anew before it.
+// entered anew ends the part that it is for, and is named anew before it. The same
+// goes for the batch in it as it was named, whatever is in it by then; and for a
+// mark, as captures of before have it.
 func TestSpoiledNebuliser(t *testing.T) {
 	kit := func(role string) Input {
-		return Input{Do: DoTake, Kit: &Kit{ID: "id of " + role, Mark: "n-" + role, Role: role, Agent: "sweet", Solution: "s-1", Age: time.Hour, Checked: true}}
+		return Input{Do: DoTake, Kit: &Kit{ID: "id of " + role, Mark: "n-" + role, Role: role, Agent: "sweet", Solution: "s-" + role, Age: time.Hour, Checked: true}}
 	}
 	const (
 		goesOn = "goes on"
@@ -175,51 +178,57 @@ func TestSpoiledNebuliser(t *testing.T) {
 	)
 	for _, c := range []struct {
 		stage   Stage
-		id      string
+		role    string
 		clogged bool
 		want    string
 	}{
-		{Ready, "n-weak", true, anew}, {Ready, "n-weak", false, anew}, {Ready, "n-other", true, goesOn},
-		{Screening, "n-weak", true, ends}, {Screening, "n-weak", false, ends}, {Screening, "n-strong", true, goesOn},
-		{Clearing, "n-weak", true, ends}, {Clearing, "n-weak", false, goesOn},
-		{Donning, "n-strong", true, ends}, {Donning, "n-strong", false, anew}, {Donning, "n-weak", false, goesOn}, {Donning, "n-weak", true, ends},
-		{Dosing, "n-strong", true, ends}, {Dosing, "n-strong", false, ends}, {Dosing, "n-weak", false, goesOn}, {Dosing, "n-weak", true, ends},
-		{Running, "n-strong", true, ends}, {Running, "n-strong", false, ends}, {Running, "n-weak", false, goesOn}, {Running, "n-other", true, goesOn},
+		{Ready, "weak", true, anew}, {Ready, "weak", false, anew}, {Ready, "other", true, goesOn},
+		{Screening, "weak", true, ends}, {Screening, "weak", false, ends}, {Screening, "strong", true, goesOn},
+		{Clearing, "weak", true, ends}, {Clearing, "weak", false, goesOn},
+		{Donning, "strong", true, ends}, {Donning, "strong", false, anew}, {Donning, "weak", false, goesOn}, {Donning, "weak", true, ends},
+		{Dosing, "strong", true, ends}, {Dosing, "strong", false, ends}, {Dosing, "weak", false, goesOn}, {Dosing, "weak", true, ends},
+		{Running, "strong", true, ends}, {Running, "strong", false, ends}, {Running, "weak", false, goesOn}, {Running, "other", true, goesOn},
 	} {
-		o := *opened(t, false).Opened
-		o.Kit = true
-		r := &sitting{s: New(o, 0)}
-		steps := [][]Input{{kit(Weak)}, {goOn}, {squeeze, button, letGo}, {goOn, kit(Strong)}, {{Do: DoTick, At: 0}, goOn}, times(10, squeeze)}
-		for i, st := range []Stage{Ready, Screening, Clearing, Donning, Dosing, Running} {
-			if st == Dosing {
-				r.at += 5 * time.Minute
-			}
-			r.do(steps[i]...)
-			if st == c.stage {
-				break
-			}
-		}
-		if r.s.Stage != c.stage {
-			t.Fatalf("the run stands at %s, want %s, %q", r.s.Stage, c.stage, lastWhy(r.s))
-		}
-		r.do(Input{Do: DoSpoiled, Mark: c.id, Yes: c.clogged})
-		got := goesOn
-		if v := r.s.Verdict; v != nil {
-			got = ends
-			if v.Outcome != NotValid || v.Reason != MistCheckFailed {
-				t.Errorf("%+v: verdict %+v", c, v)
-			}
-		} else if c.stage == Ready || c.stage == Donning {
-			r.at += 5 * time.Minute
-			if r.do(goOn); r.s.Stage == c.stage {
-				got = anew
-				if lastWhy(r.s) != WhyNoNebuliser {
-					t.Errorf("%+v: refused for %q", c, lastWhy(r.s))
+		for _, in := range []Input{{Mark: "n-" + c.role}, {Nebuliser: "id of " + c.role}, {Batch: "s-" + c.role}} {
+			o := *opened(t, false).Opened
+			o.Kit = true
+			r := &sitting{s: New(o, 0)}
+			steps := [][]Input{{kit(Weak)}, {goOn}, {squeeze, button, letGo}, {goOn, kit(Strong)}, {{Do: DoTick, At: 0}, goOn}, times(10, squeeze)}
+			for i, st := range []Stage{Ready, Screening, Clearing, Donning, Dosing, Running} {
+				if st == Dosing {
+					r.at += 5 * time.Minute
+				}
+				r.do(steps[i]...)
+				if st == c.stage {
+					break
 				}
 			}
-		}
-		if got != c.want {
-			t.Errorf("%s spoiled, clogged %v, at %s: %s, want %s", c.id, c.clogged, c.stage, got, c.want)
+			if r.s.Stage != c.stage {
+				t.Fatalf("the run stands at %s, want %s, %q", r.s.Stage, c.stage, lastWhy(r.s))
+			}
+			in.Do, in.Yes = DoSpoiled, c.clogged
+			r.do(in)
+			got := goesOn
+			if v := r.s.Verdict; v != nil {
+				got = ends
+				if v.Outcome != NotValid || v.Reason != MistCheckFailed {
+					t.Errorf("%+v: verdict %+v", c, v)
+				}
+				if f := r.s.Faults[len(r.s.Faults)-1]; f != (Faulted{nebuliserSpoiled, "n-" + c.role}) {
+					t.Errorf("%+v: the fault is %+v", c, f)
+				}
+			} else if c.stage == Ready || c.stage == Donning {
+				r.at += 5 * time.Minute
+				if r.do(goOn); r.s.Stage == c.stage {
+					got = anew
+					if lastWhy(r.s) != WhyNoNebuliser {
+						t.Errorf("%+v: refused for %q", c, lastWhy(r.s))
+					}
+				}
+			}
+			if got != c.want {
+				t.Errorf("%+v spoiled, clogged %v, at %s: %s, want %s", in, c.clogged, c.stage, got, c.want)
+			}
 		}
 	}
 }
@@ -277,6 +286,188 @@ func TestACorrectionOfNothingIsRefused(t *testing.T) {
 				t.Errorf("%+d at %s: %v, %q", delta, stage, r.s.Corrections, lastWhy(r.s))
 			}
 		}
+	}
+}
+
+var (
+	addOne   = Input{Do: DoCorrect, Delta: 1, Reason: "beside the pedal", By: "Tom Reed"}
+	takeBack = Input{Do: DoCorrect, Delta: -1, Reason: "it was bumped", By: "Tom Reed"}
+)
+
+// A dose that no contact has seen is no evidence: no more than half of it, rounded
+// down, is added by hand. House rule, no publication has one.
+func TestNoMoreThanHalfOfADoseByHand(t *testing.T) {
+	for _, bin := range []int{10, 20, 30} {
+		for _, part := range []Part{PartInitial, PartTopUp} {
+			required := bin
+			if part == PartTopUp {
+				required = bin / 2
+			}
+			half := required / 2
+			for name, c := range map[string]struct {
+				give    []Input
+				given   int // of the dose, before one more is added
+				refused bool
+			}{
+				"one less":                       {times(half-1, addOne), half - 1, false},
+				"half":                           {times(half, addOne), half, true},
+				"half, and pressed":              {append(times(half, addOne), squeeze), half + 1, true},
+				"pressed, and half":              {append([]Input{squeeze}, times(half, addOne)...), half + 1, true},
+				"half, one taken back":           {append(times(half, addOne), takeBack), half - 1, false},
+				"half, a press taken back":       {append(times(half, addOne), squeeze, takeBack), half, true},
+				"half, a press and one back":     {append(times(half, addOne), squeeze, takeBack, takeBack), half - 1, false},
+				"all taken back, and half again": {slices.Concat(times(half, addOne), times(half, takeBack), times(half, addOne)), half, true},
+				"half, and shallow ones":         {append(times(half, addOne), shallow, shallow), half, true},
+			} {
+				r := &sitting{s: opened(t, false)}
+				r.do(goOn)
+				r.do(times(bin-1, addOne)...) // the sensitivity test has another end
+				r.do(squeeze, button, letGo, goOn)
+				r.at += 5 * time.Minute
+				r.do(goOn)
+				dose := func() Dose { return r.s.Initial }
+				if part == PartTopUp {
+					r.do(times(bin, squeeze)...)
+					r.at = *r.s.Clock + 26*time.Second
+					dose = func() Dose { return r.s.TopUp(1) }
+				}
+				r.do(c.give...)
+				if got := len(dose().Given); r.s.Bin != bin || got != c.given || dose().Required != required || dose().HalfByHand() != c.refused {
+					t.Fatalf("bin %d, %s, %s: %d of %d given, half by hand %t, %q", r.s.Bin, part, name, got, dose().Required, dose().HalfByHand(), lastWhy(r.s))
+				}
+				before := len(r.s.Corrections)
+				r.do(addOne)
+				got := len(dose().Given)
+				if c.refused && (got != c.given || lastWhy(r.s) != WhyHalfByHand || len(r.s.Corrections) != before) || !c.refused && got != c.given+1 {
+					t.Errorf("bin %d, %s, %s: one more by hand, from %d to %d, %q", bin, part, name, c.given, got, lastWhy(r.s))
+				}
+			}
+		}
+	}
+}
+
+// Words alone start no clock, and a top-up of them closes short.
+func TestWordsAloneAreNoPass(t *testing.T) {
+	r := &sitting{s: opened(t, false)}
+	// Nor are they a bin: a contact that is dead would give the lowest one.
+	r.do(goOn, addOne, addOne, button, letGo)
+	if r.s.Stage != Screening || r.s.Bin != 0 {
+		t.Fatalf("a bin after words alone: %s, %d", r.s.Stage, r.s.Bin)
+	}
+	r.do(squeeze, button, letGo, goOn)
+	r.at += 5 * time.Minute
+	r.do(goOn)
+	r.do(times(40, addOne)...)
+	if r.s.Clock != nil || r.s.Stage != Dosing {
+		t.Fatalf("the clock runs after words alone: %s", r.s.Stage)
+	}
+	r.do(times(5, squeeze)...)
+	if r.s.Clock == nil {
+		t.Fatalf("half by hand and half by the contact: %s", r.s.Stage)
+	}
+	for n := range 2 {
+		r.at = *r.s.Clock + time.Duration(30*(n+1))*time.Second
+		if n == 0 {
+			r.do(times(3, squeeze)...)
+		}
+		r.do(times(5, addOne)...)
+		r.at = *r.s.Clock + time.Duration(30*(n+1)+25)*time.Second
+		r.s, _ = play(r.s, Input{At: r.at, Do: DoTick})
+		if v := r.s.Verdict; (v == nil) != (n == 0) {
+			t.Fatalf("after top-up %d: %+v", n+1, v)
+		}
+	}
+	if v := r.s.Verdict; v.Outcome != NotValid || v.Reason != TopUpShort {
+		t.Errorf("a top-up of words: %+v", v)
+	}
+}
+
+// The rule is of what may be said from now on: a journal in which more stands is
+// read as it was.
+func TestMoreByHandInAnOlderJournal(t *testing.T) {
+	s, at := opened(t, false), time.Duration(0)
+	say := func(fs ...Fact) {
+		for _, f := range fs {
+			at += 100 * time.Millisecond
+			s = Fold(s, Dated{at, f})
+		}
+	}
+	say(Entered{Screening}, Squeezed{Part: PartScreening}, BinSet{1, 0, 10}, ButtonProven{}, Entered{Donning}, Entered{Dosing})
+	for range 10 {
+		say(Corrected{PartInitial, 0, 1, "beside the pedal", "Tom Reed"})
+	}
+	say(ClockStarted{})
+	for n := 1; n <= 13; n++ {
+		at = *s.Clock + time.Duration(30*n)*time.Second
+		for range 5 {
+			say(Corrected{PartTopUp, n, 1, "beside the pedal", "Tom Reed"})
+		}
+	}
+	end := *s.Clock + 420*time.Second
+	if s = s.Reach(end + 1); s.lacking() != "" {
+		t.Errorf("it lacks %q", s.lacking())
+	}
+	say(Ended{Pass, "", end})
+	if s.Verdict.Outcome != Pass || len(s.Initial.Given) != 10 || s.Initial.Added != 10 || s.TopUp(13).Added != 5 || len(s.Corrections) != 75 {
+		t.Errorf("%+v, %+v, %+v, %d corrections", s.Verdict, s.Initial, s.TopUp(13), len(s.Corrections))
+	}
+}
+
+// A nebuliser found worthless after a pass undoes it, once and for all, whatever
+// the proof gave; no other verdict changes by it, and one that is only filled or
+// entered anew says nothing.
+func TestANebuliserFoundWorthlessAfterTheVerdict(t *testing.T) {
+	kit := []DatedTook{
+		{0, Took{Kit{ID: "n-1", Mark: "W1", Role: Weak, Solution: "s-1"}, ""}}, {0, Took{Kit{ID: "n-2", Mark: "S1", Role: Strong, Solution: "s-2"}, ""}},
+	}
+	for _, c := range []struct {
+		in     Input
+		undone string // mark
+	}{
+		{Input{Nebuliser: "n-1", Yes: true}, "W1"}, {Input{Nebuliser: "n-2", Yes: true}, "S1"}, {Input{Batch: "s-2", Yes: true}, "S1"}, {Input{Mark: "S1", Yes: true}, "S1"},
+		{Input{Nebuliser: "n-2"}, ""}, {Input{Nebuliser: "n-3", Yes: true}, ""}, {Input{Batch: "s-3", Yes: true}, ""}, {Input{Yes: true}, ""},
+	} {
+		c.in.Do = DoSpoiled
+		for _, proof := range [][]Verb{nil, {DoBeginProof}, {DoBeginProof, DoProofTasted}, {DoBeginProof, DoLeaveProof}, {DoBeginProof, DoProofNothing}} {
+			s := nearlyPassed(t)
+			s, _ = play(s, Input{At: s.At, Do: DoTick})
+			s.Took = kit
+			for _, v := range proof {
+				s, _ = play(s, Input{At: s.At, Do: v})
+			}
+			in, was := c.in, *s.Verdict
+			in.At = s.At + time.Second
+			after, facts := play(s, in, in)
+			if was.Outcome != Pass || c.undone == "" {
+				if len(facts) > 0 || *after.Verdict != was {
+					t.Errorf("%+v after %v: %+v, %+v", c.in, proof, facts, after.Verdict)
+				}
+				continue
+			}
+			if v := after.Verdict; len(facts) != 1 || facts[0].Fact != (KitSpoiled{c.undone}) || v.Outcome != NotValid || v.Reason != MistCheckFailed || v.At != was.At || after.Stage != Over {
+				t.Errorf("%+v after %v: %+v, %+v at %s", c.in, proof, facts, v, after.Stage)
+			}
+			if !slices.Contains(after.Faults, Faulted{nebuliserSpoiled, c.undone}) {
+				t.Errorf("%+v: faults %+v", c.in, after.Faults)
+			}
+			if again, more := play(after, Input{At: in.At, Do: DoBeginProof}, Input{At: in.At, Do: DoProofTasted}); again.Verdict.Outcome == Pass || again.Stage != Over {
+				t.Errorf("a proof makes a pass of it again: %+v", more)
+			}
+			if s.Verdict.Outcome != Pass {
+				t.Error("the state before was changed")
+			}
+		}
+	}
+	failed := Fold(opened(t, false), Dated{time.Second, Ended{Fail, Tasted, time.Second}})
+	failed.Took = kit
+	if after, _ := play(failed, Input{At: time.Minute, Do: DoSpoiled, Nebuliser: "n-2", Yes: true}); after.Verdict.Outcome != Fail {
+		t.Errorf("a fail became %+v", after.Verdict)
+	}
+	if after := Fold(failed, Dated{time.Minute, KitSpoiled{"S1"}}); after.Verdict.Outcome != Fail {
+		t.Errorf("a fail became %+v by the fact", after.Verdict)
+	}
+	if open := opened(t, false); Fold(open, Dated{time.Second, KitSpoiled{"S1"}}).Verdict != nil {
+		t.Error("a run without a verdict was given one")
 	}
 }
 

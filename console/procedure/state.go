@@ -16,10 +16,28 @@ type Dose struct {
 	Added    int  // corrections upward
 	Taken    int  // corrections downward
 	Hurried  bool // an interval was shorter than the bulb needs to fill
+
+	byHand []int // indices in Given of those that were added
 }
 
 // Left is how many squeezes are still due.
 func (d Dose) Left() int { return max(0, d.Required-len(d.Given)) }
+
+// HalfByHand says that no more squeezes may be added to a dose: of those that
+// count, as many as half of it rounded down are a word alone. One that is taken
+// back is the last that counted, whether a contact saw it or not.
+func (d Dose) HalfByHand() bool { return len(d.byHand) >= d.Required/2 }
+
+// byHandOf follows a correction of Given that was just made.
+func (d *Dose) byHandOf(delta int) {
+	n := len(d.byHand)
+	switch {
+	case delta > 0:
+		d.byHand = append(slices.Clip(d.byHand), len(d.Given)-1)
+	case n > 0 && d.byHand[n-1] >= len(d.Given):
+		d.byHand = d.byHand[:n-1]
+	}
+}
 
 // A State is what is known of a run. It is a value: Fold never changes the
 // state it is given. Instants are of the board's monotonic clock.
@@ -394,6 +412,15 @@ func fold(s State, d Dated) State {
 			v.Outcome, v.Reason = NotValid, JournalFailed
 		}
 		s.Verdict, s.Stage = &v, Over
+	case KitSpoiled:
+		v, fault := *s.Verdict, Faulted{nebuliserSpoiled, f.Mark}
+		if v.Outcome == Pass {
+			v.Outcome, v.Reason = NotValid, MistCheckFailed
+		}
+		s.Verdict, s.Stage = &v, Over
+		if !slices.Contains(s.Faults, fault) {
+			s.Faults = append(slices.Clip(s.Faults), fault)
+		}
 	case ProofGiven:
 		s.Proof = &f
 		s.Stage = Over
@@ -487,6 +514,7 @@ func (s State) corrected(f Corrected, at time.Duration) State {
 		}
 	case PartInitial:
 		s.Initial.Given = change(s.Initial.Given)
+		s.Initial.byHandOf(f.Delta)
 		count(&s.Initial.Added, &s.Initial.Taken)
 	case PartTopUp:
 		s.withTopUp(f.TopUp, func(t *Dose) {
@@ -494,6 +522,7 @@ func (s State) corrected(f Corrected, at time.Duration) State {
 				t.Extra = slices.Clone(t.Extra[:len(t.Extra)-1])
 			} else {
 				t.Given = change(t.Given)
+				t.byHandOf(f.Delta)
 			}
 			count(&t.Added, &t.Taken)
 		})

@@ -46,7 +46,7 @@ func TestErasedAgainInAnOlderCopy(t *testing.T) {
 	later, err := d.Enter(ctx, programme.PersonForm{Name: "Ana Ionescu"}, who)
 	must(t, err)
 	must(t, d.EraseAll(ctx, []string{id, later}, "asked for", who))
-	if !slices.Equal(kept, []string{id, later}) {
+	if !slices.Equal(kept, slices.Sorted(slices.Values([]string{id, later}))) {
 		t.Fatalf("kept outside: %v", kept)
 	}
 	if err := d.Erase(ctx, "p-22222222", "asked for", who); !isRefused(err, "not_known") || len(kept) != 2 {

@@ -7,6 +7,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
+
+	"tallyhood/store"
 )
 
 // apply folds one fact, the journal's entry of that number, into the views. It
@@ -51,7 +54,7 @@ func (c *change) apply(f Fact, number uint64) error {
 		})
 	case MistChecked:
 		if !f.Good {
-			if err := c.spoil(ofNebuliser(f.ID), spoil{Number: number, Why: Clogged, At: f.At, By: f.By}); err != nil {
+			if err := c.clogged(f, number); err != nil {
 				return err
 			}
 		}
@@ -149,8 +152,8 @@ func (c *change) person(id string, f func(*Person)) error {
 	return c.list(p, was.words())
 }
 
-// unlist takes a person out of what is searched and due, but for the words that
-// the person keeps.
+// unlist takes a person out of what is searched, due and kept, but for the words
+// that the person keeps.
 func (c *change) unlist(p Person, keep []string) {
 	for _, w := range p.words() {
 		if !slices.Contains(keep, w) {
@@ -160,9 +163,13 @@ func (c *change) unlist(p Person, keep []string) {
 	for _, d := range p.Due {
 		c.drop(tableDue, d.key())
 	}
+	c.keeps.person(p, 1)
+	if p.Left != "" {
+		c.drop(tableRetired, key(p.Left, p.ID))
+	}
 }
 
-// list reckons what is due and writes the person; had are the words by which
+// list reckons what is due and kept and writes the person; had are the words by which
 // the person is found already.
 func (c *change) list(p Person, had []string) error {
 	if p.Tested == nil {
@@ -188,6 +195,10 @@ func (c *change) list(p Person, had []string) error {
 	}
 	for _, d := range p.Due {
 		c.mark(tableDue, d.key())
+	}
+	c.keeps.person(p, -1)
+	if err := c.retire(p); err != nil {
+		return err
 	}
 	return c.put(tablePeople, p.ID, p)
 }
@@ -242,13 +253,29 @@ func (c *change) listed(f DayListed, number uint64) error {
 	})
 }
 
+// mostWord is how many bytes of a word people are found by: as many as a key
+// holds before the person's id. A letter of some scripts folds into three signs.
+const mostWord = store.MaxKey - len(between) - len("p-00000000")
+
+// findable is a folded word as far as people are found by it.
+func findable(word string) string {
+	if len(word) <= mostWord {
+		return word
+	}
+	end := mostWord
+	for !utf8.RuneStart(word[end]) {
+		end--
+	}
+	return word[:end]
+}
+
 // words are what a person is found by: each word of the name, and the number as
 // a whole and by its words.
 func (p Person) words() []string {
 	var out []string
 	number := Fold(p.Number)
 	for _, w := range slices.Concat(strings.Fields(Fold(p.Name)), []string{number}, strings.Fields(number)) {
-		if w != "" && !slices.Contains(out, w) {
+		if w = findable(w); w != "" && !slices.Contains(out, w) {
 			out = append(out, w)
 		}
 	}

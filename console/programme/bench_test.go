@@ -149,6 +149,37 @@ func heap() float64 {
 	return float64(m.HeapAlloc) / (1 << 20)
 }
 
+// BenchmarkRetention measures the preview of who may go, with the rules' own times
+// and with a policy of five years, in a store that is there.
+func BenchmarkRetention(b *testing.B) {
+	if *benchStore == "" {
+		b.Skip("only when asked: -store FILE, a store with many runs")
+	}
+	ctx := context.Background()
+	s, err := bolt.Open(*benchStore, bolt.Options{})
+	must(b, err)
+	defer s.Close()
+	began, busy := time.Now(), spent()
+	d := newDesk(b, s)
+	b.Logf("open: %v, processor %v, peak of memory %d MB", time.Since(began).Round(time.Millisecond), (spent() - busy).Round(time.Millisecond), peak())
+	for _, months := range []int{0, 60} {
+		p, err := d.Policy(ctx)
+		must(b, err)
+		if p.KeepMonths != months {
+			p.Rules, p.KeepMonths = first(p.Rules, "us-osha"), months
+			must(b, d.Do(ctx, programme.PolicySet{Policy: p, By: who}))
+		}
+		measure(b, fmt.Sprint("kept ", months, " months"), func(b *testing.B) {
+			for b.Loop() {
+				r, err := d.Retention(ctx)
+				must(b, err)
+				b.ReportMetric(float64(r.Count), "runs")
+				b.ReportMetric(float64(len(r.People)), "people")
+			}
+		})
+	}
+}
+
 // BenchmarkScale measures what pages and runs wait for; -runs and -people say
 // how large the store is, so that the growth with size can be told.
 func BenchmarkScale(b *testing.B) {

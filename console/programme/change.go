@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -33,6 +34,7 @@ type change struct {
 	rules  *Policy
 	seen   *clockSeen
 	taken  map[string]bool // company numbers that this change gives
+	keeps  keepCount       // what is more or less than the table has
 }
 
 type row struct {
@@ -44,7 +46,7 @@ type row struct {
 func (d *Desk) change(ctx context.Context) *change {
 	return &change{
 		ctx: ctx, d: d, rows: map[[2]string]*row{}, keys: map[string]*sealing.Key{}, runs: map[string][]string{},
-		pieces: map[string]Facepiece{}, taken: map[string]bool{},
+		pieces: map[string]Facepiece{}, taken: map[string]bool{}, keeps: keepCount{},
 	}
 }
 
@@ -101,8 +103,85 @@ func (c *change) get(table, key string, v any) (found bool, err error) {
 	return true, nil
 }
 
+// mostRow is how many bytes a view may have.
+var mostRow = store.MaxBody
+
+// A shorter is a view that grows with what happens. One that is too large for its
+// row gives itself without the oldest lines that say nothing of how things stand;
+// false when it has none such.
+type shorter interface{ shorter() (any, bool) }
+
+// aShare is how many of some lines go at once: few enough that much stays, and so
+// many that the next ones do not go at the next line.
+func aShare(lines int) int { return (lines + 7) / 8 }
+
+// shorter leaves out corrections that others came after, then signatures.
+func (r Run) shorter() (any, bool) {
+	amended := outdated(r.Amended, func(a, b RunAmended) bool { return a.Field == b.Field })
+	if len(amended) < len(r.Amended) {
+		r.Amended = amended
+		return r, true
+	}
+	signed := outdated(r.Signed, func(a, b Signature) bool { return a.Who == b.Who })
+	is := len(signed) < len(r.Signed)
+	r.Signed = signed
+	return r, is
+}
+
+// outdated gives lines without a share of those that later ones are about as
+// well, the oldest.
+func outdated[L any](lines []L, same func(a, b L) bool) []L {
+	is := func(i int) bool {
+		return slices.ContainsFunc(lines[i+1:], func(b L) bool { return same(lines[i], b) })
+	}
+	var old []int
+	for i := range lines {
+		if is(i) {
+			old = append(old, i)
+		}
+	}
+	old = old[:aShare(len(old))]
+	out := make([]L, 0, len(lines))
+	for i, l := range lines {
+		if !slices.Contains(old, i) {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// shorter leaves out the oldest cleanings of pieces that are not in stock.
+func (f Facepiece) shorter() (any, bool) {
+	var old []string
+	for piece := range f.Cleaned {
+		if !slices.Contains(f.Pieces, piece) {
+			old = append(old, piece)
+		}
+	}
+	slices.SortFunc(old, func(a, b string) int {
+		return cmp.Or(strings.Compare(f.Cleaned[a], f.Cleaned[b]), strings.Compare(a, b))
+	})
+	f.Cleaned = maps.Clone(f.Cleaned)
+	for _, piece := range old[:aShare(len(old))] {
+		delete(f.Cleaned, piece)
+	}
+	return f, len(old) > 0
+}
+
+// put writes a view. What was taken in before there were bounds may be more than
+// a row holds: the oldest of it is then in the journal alone.
 func (c *change) put(table, key string, v any) error {
 	b, err := json.Marshal(v)
+	for err == nil && len(b) > mostRow {
+		s, grows := v.(shorter)
+		if !grows {
+			break
+		}
+		if v, grows = s.shorter(); !grows {
+			break
+		}
+		b, err = json.Marshal(v)
+	}
 	if err != nil {
 		return err
 	}
@@ -150,6 +229,16 @@ func (c *change) changedRuns() ([]RunChange, error) {
 		out = append(out, x)
 	}
 	return out, nil
+}
+
+// fits refuses a change that the tables cannot hold.
+func (c *change) fits() error {
+	for at, r := range c.rows {
+		if r.dirty && (len(at[1]) > store.MaxKey || len(r.value) > mostRow) {
+			return refuse("too_much", "this is more than can be kept in one entry; enter less of it")
+		}
+	}
+	return nil
 }
 
 func (c *change) pairs() []store.Pair {

@@ -20,6 +20,12 @@ const (
 	mostLong = 4000 // a recipe
 )
 
+// Bounds of what one record takes: all of it lies in the row of its run.
+const (
+	mostAmended = 50
+	mostSigned  = 50
+)
+
 // check refuses a fact that should not be written. It never looks at facts that
 // are written already.
 func (c *change) check(f Fact) error {
@@ -48,7 +54,7 @@ func (c *change) check(f Fact) error {
 	case FacepieceEntered:
 		return c.checkFacepiece(f)
 	case PieceCleaned:
-		return firstOf(exists[Facepiece](c, tableFacepieces, f.Facepiece), text("the piece", f.Piece, mostName, true), instant(f.At), by(f.By))
+		return c.checkCleaned(f)
 	case HoodEntered:
 		if f.Form.AcrossMM < 0 || f.Form.TallMM < 0 || f.Form.AcrossMM > 2000 || f.Form.TallMM > 2000 {
 			return refuse("size", "a hood measures up to 2000 mm")
@@ -73,10 +79,7 @@ func (c *change) check(f Fact) error {
 		}
 		return firstOf(text("the reason", f.Reason, mostText, true), by(f.By), instant(f.At))
 	case RunAmended:
-		if !slices.Contains([]string{"tester", "whose"}, f.Field) {
-			return refuse("field", "%s cannot be corrected: the facts of a run stand", f.Field)
-		}
-		return firstOf(exists[Run](c, tableRuns, f.Run), text("the new value", f.To, mostName, true), text("the reason", f.Reason, mostText, true), by(f.By), instant(f.At))
+		return c.checkAmended(f)
 	case RunSigned:
 		return c.checkSignature(f)
 	case Restored:
@@ -330,17 +333,56 @@ func checkSolution(f SolutionEntered) error {
 	return nil
 }
 
-func (c *change) checkSignature(f RunSigned) error {
+func (c *change) checkCleaned(f PieceCleaned) error {
+	var v Facepiece
+	found, err := c.get(tableFacepieces, f.Facepiece, &v)
+	switch {
+	case err != nil:
+		return err
+	case !found:
+		return refuse("not_known", "there is no %q", f.Facepiece)
+	case !slices.Contains(v.Pieces, f.Piece):
+		return refuse("not_known", "the facepiece has no test piece of this mark; enter the mark with the facepiece first")
+	}
+	return firstOf(instant(f.At), by(f.By))
+}
+
+func (c *change) checkAmended(f RunAmended) error {
+	if !slices.Contains([]string{"tester", "whose"}, f.Field) {
+		return refuse("field", "%s cannot be corrected: the facts of a run stand", f.Field)
+	}
 	var r Run
 	found, err := c.get(tableRuns, f.Run, &r)
 	switch {
 	case err != nil:
 		return err
 	case !found:
+		return refuse("not_known", "there is no %q", f.Run)
+	case len(r.Amended) >= mostAmended:
+		return refuse("corrected_often", "this record was corrected %d times, and takes no more; the last correction stands", len(r.Amended))
+	}
+	return firstOf(text("the new value", f.To, mostName, true), text("the reason", f.Reason, mostText, true), by(f.By), instant(f.At))
+}
+
+func (c *change) checkSignature(f RunSigned) error {
+	var r Run
+	found, err := c.get(tableRuns, f.Run, &r)
+	if err != nil {
+		return err
+	}
+	gone, err := c.erased(r.Person)
+	switch {
+	case err != nil:
+		return err
+	case !found:
 		return refuse("not_known", "there is no run %q that has ended", f.Run)
+	case gone && f.Who == wearer:
+		return refuse("erased", "the wearer was erased, and nothing more is kept of the person; the tester may sign")
 	case r.Practice:
 		return refuse("practice", "practice is not signed")
-	case f.Who != "tester" && f.Who != "wearer":
+	case len(r.Signed) >= mostSigned:
+		return refuse("signed_often", "this record was signed %d times, and takes no more; the last signatures stand", len(r.Signed))
+	case f.Who != "tester" && f.Who != wearer:
 		return refuse("unknown", "tester and wearer sign")
 	case f.Record != r.Hash:
 		return refuse("changed", "the record has changed since it was shown; look at it again")

@@ -68,6 +68,8 @@ type Expected struct {
 	AbstainS   int               `json:"abstain_s"`    // as the rule set asks
 	AbstainWhy string            `json:"abstain_rule"` // where that stands
 	rules      string
+
+	AbstainRules string `json:"-"` // id of that rule set
 }
 
 // A Task is something to do at the end of the day.
@@ -267,7 +269,7 @@ func (d *Desk) slots(out *Day, policy Policy, o DayOptions) {
 		slot := free.Add(begins[n])
 		n++
 		r := d.rulesOf(e.rules, policy)
-		e.AbstainS, e.AbstainWhy = int(r.Figures.Abstinence.Value), r.Figures.Abstinence.Source
+		e.AbstainS, e.AbstainWhy, e.AbstainRules = int(r.Figures.Abstinence.Value), r.Figures.Abstinence.Source, r.ID
 		e.SlotAt = slot.Format(time.RFC3339)
 		// Rounded to the minute before: longer, never shorter.
 		e.StopEating = slot.Add(-r.Figures.Abstinence.Duration()).Truncate(time.Minute).Format(time.RFC3339)

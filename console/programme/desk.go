@@ -32,20 +32,14 @@ type Config struct {
 	// Quality says how far the clock can be trusted, in the words of a run's
 	// opening; nil: confirmed when Now trusts it, else unset.
 	Quality func() string
-	// Compact, if not nil, is called instead of the store's own after an
-	// erasure: the daemon waits for a moment without a run.
-	Compact func(context.Context) error
-	// Erased, if not nil, is told the ids of people whose erasure is in the
+	// Erased, if not nil, is told the ids of everybody whose erasure is in the
 	// journal, to keep them outside the store as well: an older copy of the store
-	// knows nothing of it.
+	// knows nothing of it. It may be told the same ids again.
 	Erased func(people []string) error
-	// OnSpoiled, if not nil, is told after the fact is durable that nebulisers
-	// give no sure mist any more to a run that has them in use: one was found
-	// clogged, filled anew or entered for something else, or its batch turned out
-	// to be another. Marks are those of the nebulisers, why is Clogged, Changed or
-	// BatchChanged. It is called in the goroutine of whoever made the change, with
-	// nothing locked.
-	OnSpoiled func(marks []string, why string)
+	// OnSpoiled, if not nil, is told after the fact is durable that a nebuliser or
+	// a batch gives no sure mist any more to a run that has it in use. It is called
+	// in the goroutine of whoever made the change, with nothing locked.
+	OnSpoiled func(Spoilt)
 	Log       *slog.Logger
 	Random    io.Reader // for ids; crypto/rand.Reader but in tests
 }
@@ -60,6 +54,8 @@ type Desk struct {
 	at    uint64     // the last entry of the journal that the views have
 	stale bool       // the kit in memory is not that of the tables
 	kit   atomic.Pointer[kit]
+
+	cleaning sync.Mutex // one erasure at a time, to its end; taken before mu
 
 	folder folder // runs that go on
 	watch  func(context.Context, []RunChange)
@@ -96,7 +92,7 @@ func (d *Desk) stamp() (at, quality string) {
 
 // New opens the desk. Views of an older form are made anew, what the journal
 // has got since they were written is taken in, and an erasure that the power
-// cut short is brought to its end.
+// cut short is brought to its end, or is still Unclean where there is no room.
 func New(ctx context.Context, cfg Config) (*Desk, error) {
 	d := &Desk{cfg: cfg}
 	if err := d.open(ctx); err != nil {
@@ -134,7 +130,17 @@ func (d *Desk) open(ctx context.Context) error {
 	if err := d.RedoDue(ctx); err != nil {
 		return err
 	}
-	return d.compact(ctx, false)
+	if owed, err := d.Unclean(ctx); err != nil || !owed {
+		return err
+	}
+	// Without room there are still tests to be made and records to be shown.
+	if err := d.compact(ctx, nil); err != nil {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		d.cfg.Log.Error("somebody erased is still in the store's file: it could not be written anew", "err", err)
+	}
+	return nil
 }
 
 // A RunChange is a run as the views have it now, and as they had it before.
@@ -157,6 +163,9 @@ func (d *Desk) catchUp(ctx context.Context) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.stale = true
+	if err := d.makeKeeping(ctx); err != nil {
+		return err
+	}
 	return d.sync(ctx)
 }
 
@@ -164,8 +173,8 @@ func (d *Desk) catchUp(ctx context.Context) error {
 // After Refused nothing was written. A fact that changes what is due for many
 // reckons it anew before Do returns.
 func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
-	told := d.warn(facts)
 	d.mu.Lock()
+	told := d.warn(facts)
 	err := d.unshown(ctx, facts)
 	if err == nil {
 		err = d.do(ctx, facts, nil, nil)
@@ -175,11 +184,12 @@ func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
 		return err
 	}
 	d.tell(told)
-	return d.RedoDue(ctx)
+	return saved(d.RedoDue(ctx))
 }
 
 // do is Do with further pairs for the same transaction and the keys of people
-// who are new; the caller holds mu.
+// who are new; the caller holds mu. A person's form is bounded by its check, so
+// people at the end are not put together with the views before they are written.
 func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map[string]*sealing.Key) error {
 	if err := d.sync(ctx); err != nil {
 		return err
@@ -190,7 +200,7 @@ func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map
 	}
 	var drafts []store.Draft
 	last, _ := d.cfg.Store.Last()
-	alone := len(facts) // from here on no fact stands on another one
+	alone := len(facts) // from here on facts are of people, and none stands on another one
 	for alone > 0 {
 		if _, person := facts[alone-1].(PersonEntered); !person {
 			break
@@ -206,17 +216,33 @@ func (d *Desk) do(ctx context.Context, facts []Fact, more []store.Pair, keys map
 			return err
 		}
 		drafts = append(drafts, store.Draft{Stream: Stream, Kind: f.Kind(), Version: VersionOf(f.Kind()), Body: body})
-		if i < alone && i+1 < len(facts) {
+		if i < alone {
 			if err := c.apply(f, last+1+uint64(i)); err != nil {
 				return fmt.Errorf("%s: %w", f.Kind(), err)
 			}
 		}
 	}
+	// What stands in the journal and cannot be put into the views would stop
+	// everything that comes after it.
+	if err := c.fits(); err != nil {
+		return err
+	}
 	entries, err := d.cfg.Store.Commit(ctx, drafts, more)
 	if err != nil {
 		return err
 	}
-	return d.syncWith(context.WithoutCancel(ctx), entries, c.keys)
+	return saved(d.syncWith(context.WithoutCancel(ctx), entries, c.keys))
+}
+
+// ErrSaved: what was asked for stands in the journal, and the views do not have
+// it yet. To ask for it again would write it twice.
+var ErrSaved = errors.New("it is saved, but not shown yet; do not enter it again")
+
+func saved(err error) error {
+	if err != nil {
+		err = fmt.Errorf("%w: %w", ErrSaved, err)
+	}
+	return err
 }
 
 // Ended takes in a run that has ended, or one that got its proof after a pass:
@@ -259,6 +285,7 @@ func (d *Desk) Rebuild(ctx context.Context) error {
 		{Table: tableViews, Key: "form", Value: []byte(viewsForm)},
 		{Table: tableViews, Key: "at", Value: fmt.Append(nil, d.at)},
 		{Table: tableViews, Key: "rules", Value: d.rulesWord()},
+		{Table: tableViews, Key: keeping, Value: keepingWord(d.at)},
 	})
 	return err
 }

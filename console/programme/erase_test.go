@@ -5,7 +5,9 @@ package programme_test
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"encoding/base64"
+	"encoding/hex"
 	"errors"
 	"math/rand/v2"
 	"os"
@@ -80,10 +82,10 @@ func gone(t *testing.T, s store.Store, d *programme.Desk, id string, key []byte)
 	if err != nil || r.Outcome != procedure.Pass || r.Person != id || len(r.Signed) != 2 {
 		t.Errorf("the run: %+v, %v", r, err)
 	}
-	if b, err := d.Strokes(ctx, r.Signed[1]); err != nil || string(b) != "M7 8L9 9" {
+	if b, err := d.Strokes(ctx, r, r.Signed[1]); err != nil || string(b) != "M7 8L9 9" {
 		t.Errorf("the tester's signature: %q, %v", b, err)
 	}
-	if _, err := d.Strokes(ctx, r.Signed[0]); !errors.Is(err, store.ErrNotFound) {
+	if _, err := d.Strokes(ctx, r, r.Signed[0]); !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("the wearer's signature: %v", err)
 	}
 	if _, err := d.Person(ctx, id); !errors.Is(err, store.ErrNotFound) {
@@ -127,8 +129,13 @@ func TestErasureLeavesNothing(t *testing.T) {
 	if !errors.Is(err, sealing.ErrErased) || w.Name != "" {
 		t.Errorf("the name of the run after the erasure: %+v, %v", w, err)
 	}
-	if err := d.Erase(t.Context(), id, "again", who); !isRefused(err, "not_known") {
-		t.Errorf("erased twice: %v", err)
+	last, _ := s.Last()
+	must(t, d.Erase(t.Context(), id, "again", who)) // there is nothing left to do
+	if again, _ := s.Last(); again != last {
+		t.Error("the second erasure is a fact of its own")
+	}
+	if err := d.EraseAll(t.Context(), []string{id, "p-7kq2m9xd"}, "again", who); !isRefused(err, "not_known") {
+		t.Errorf("nobody erased: %v", err)
 	}
 	must(t, d.Rebuild(t.Context()))
 	gone(t, s, d, id, key)
@@ -148,7 +155,7 @@ func TestErasureInTheFile(t *testing.T) {
 		must(t, err)
 		c := config(t, s)
 		if cut {
-			c.Compact = func(context.Context) error { return errors.New("the power goes") }
+			c.Store = &full{Store: s, full: true}
 		}
 		d, err := programme.New(t.Context(), c)
 		must(t, err)
@@ -187,6 +194,79 @@ func TestErasureInTheFile(t *testing.T) {
 	}
 }
 
+// A full store has no room to be written anew.
+type full struct {
+	store.Store
+	full bool
+}
+
+func (f *full) Compact(ctx context.Context) error {
+	if f.full {
+		return errors.New("no room")
+	}
+	return f.Store.Compact(ctx)
+}
+
+// Without room for the new file, or for the list beside it, an erasure is said not to
+// be done, and the desk opens all the same. It is brought to its end when it is asked
+// for again, or by Clean.
+func TestErasureWithoutRoom(t *testing.T) {
+	for _, end := range []string{"erase", "clean", "open"} {
+		for _, lacks := range []string{"file", "list", "both"} {
+			s := &full{Store: memory.New(), full: lacks != "list"}
+			c := config(t, s)
+			var listed []string
+			noList := lacks != "file"
+			c.Erased = func(people []string) error {
+				if noList {
+					return errors.New("no room")
+				}
+				listed = people
+				return nil
+			}
+			unclean := func(d *programme.Desk, want bool) {
+				t.Helper()
+				if got, err := d.Unclean(t.Context()); err != nil || got != want {
+					t.Fatalf("%s, %s: unclean %v, %v; want %v", lacks, end, got, err, want)
+				}
+			}
+			d, err := programme.New(t.Context(), c)
+			must(t, err)
+			id := lived(t, s, d)
+			key := keyBytes(t, s, id)
+			unclean(d, false)
+			for range 2 {
+				if err := d.Erase(t.Context(), id, "asked for", who); !errors.Is(err, programme.ErrUncleaned) {
+					t.Fatalf("%s: erased with %v", lacks, err)
+				}
+				gone(t, s, d, id, key)
+				unclean(d, true)
+			}
+			if end == "open" {
+				d, err = programme.New(t.Context(), c)
+				must(t, err)
+				unclean(d, lacks != "list") // the start compares the list itself
+			} else if err := d.Clean(t.Context()); !errors.Is(err, programme.ErrUncleaned) {
+				t.Fatalf("%s: cleaned with %v", lacks, err)
+			}
+			s.full, noList = false, false
+			switch end {
+			case "erase":
+				must(t, d.Erase(t.Context(), id, "asked for", who))
+			case "clean":
+				must(t, d.Clean(t.Context()))
+			case "open":
+				d, err = programme.New(t.Context(), c)
+				must(t, err)
+			}
+			unclean(d, false)
+			if end != "open" && (len(listed) != 1 || listed[0] != id) {
+				t.Errorf("%s, %s: the list has %v", lacks, end, listed)
+			}
+		}
+	}
+}
+
 // Nobody gets the id of somebody erased: the runs would be the new one's.
 func TestAnErasedIdIsNotGivenAgain(t *testing.T) {
 	s := memory.New()
@@ -205,4 +285,73 @@ func TestAnErasedIdIsNotGivenAgain(t *testing.T) {
 		t.Errorf("%s is given again", one)
 	}
 	must(t, newDesk(t, s).Rebuild(t.Context()))
+}
+
+// Somebody who tests one person and is tested in another run signs both with the
+// same typed letters. The erasure takes what was signed as the wearer, and leaves
+// the tester's under the other record; also where an older tallyhood has kept both
+// in one place.
+func TestErasureLeavesSignaturesThatAreAlike(t *testing.T) {
+	letters := []byte(`[[[0.1,0.5],[0.8,0.4]]]`)
+	sum := sha256.Sum256(letters)
+	hash := hex.EncodeToString(sum[:])
+	for _, c := range []struct {
+		name  string
+		old   bool
+		other string // who signs the other record
+	}{{"a tester's", false, "tester"}, {"a tester's of before", true, "tester"}, {"a wearer's", false, "wearer"}, {"a wearer's of before", true, "wearer"}, {"nobody's of before", true, ""}} {
+		t.Run(c.name, func(t *testing.T) {
+			s := memory.New()
+			d, first := aHouse(t, s)
+			second, err := d.Enter(t.Context(), programme.PersonForm{Name: who, Facepieces: []string{"corrie-m"}}, who)
+			must(t, err)
+			play(t, s, d, played{run: "r000100", person: first, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
+			play(t, s, d, played{run: "r000200", person: second, facepiece: "corrie-m", form: corrie, at: today, outcome: procedure.Pass})
+			sign := func(run, as string) {
+				r, err := d.Run(t.Context(), run)
+				must(t, err)
+				if !c.old {
+					must(t, d.Sign(t.Context(), run, as, r.Hash, letters, programme.Typed, who))
+					return
+				}
+				appended(t, s, nil, programme.RunSigned{Run: run, Who: as, Record: r.Hash, Strokes: hash, How: programme.Typed, At: at(0), By: who})
+				must(t, s.Table(programme.TableStrokes).Put(t.Context(), hash, letters))
+				must(t, d.Ended(t.Context(), run))
+			}
+			drawn := func(run string) bool {
+				r, err := d.Run(t.Context(), run)
+				must(t, err)
+				b, err := d.Strokes(t.Context(), r, r.Signed[0])
+				if err != nil && !errors.Is(err, store.ErrNotFound) {
+					t.Fatal(err)
+				}
+				return string(b) == string(letters)
+			}
+			sign("r000200", "wearer")
+			if c.other != "" {
+				sign("r000100", c.other)
+			}
+			if !drawn("r000200") {
+				t.Error("signed, and there is no drawing")
+			}
+			must(t, d.Erase(t.Context(), second, "asked for", who))
+			if drawn("r000200") {
+				t.Error("the drawing of who was erased is still shown")
+			}
+			if c.other != "" && !drawn("r000100") {
+				t.Error("the drawing under the other record is gone")
+			}
+			r, err := d.Run(t.Context(), "r000200")
+			must(t, err)
+			if err := d.Sign(t.Context(), "r000200", "wearer", r.Hash, letters, programme.Typed, who); !isRefused(err, "erased") {
+				t.Errorf("signs after the erasure: %v", err)
+			}
+			must(t, d.Erase(t.Context(), first, "asked for", who))
+			left := 0
+			must(t, programme.Each(t.Context(), s, programme.TableStrokes, func(string, []byte) { left++ }))
+			if want := map[bool]int{true: 1}[c.other == "tester"]; left != want {
+				t.Errorf("%d drawings are left, want %d", left, want)
+			}
+		})
+	}
 }

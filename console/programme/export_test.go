@@ -32,6 +32,28 @@ func RecentRuns(n int) (back func()) {
 	return func() { recentRuns = was }
 }
 
+// MostShown makes a preview of retention hold so much, and gives back what undoes
+// it.
+func MostShown(n int) (back func()) {
+	was := mostShown
+	mostShown = n
+	return func() { mostShown = was }
+}
+
+// MostRow makes a view hold so many bytes, and gives back what undoes it.
+func MostRow(n int) (back func()) {
+	was := mostRow
+	mostRow = n
+	return func() { mostRow = was }
+}
+
+// Keeping are the tables of what retention asks, and the key in the table of views
+// that says up to where they are right.
+var Keeping = struct {
+	Tables []string
+	Key    string
+}{[]string{tableKeep, tableRetired}, keeping}
+
 // TableMarks holds the marks of runs.
 const TableMarks = tableMarks
 

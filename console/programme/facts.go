@@ -156,7 +156,7 @@ type (
 		By      string `json:"by"`
 	}
 	// RunSigned: a person signed on the screen, under the hash of the record's
-	// last entry. The strokes lie in a table apart, under their own hash.
+	// last entry. The strokes lie in a table apart, found by their own hash.
 	RunSigned struct {
 		Run     string `json:"run"`
 		Who     string `json:"who"`     // tester or wearer

@@ -158,7 +158,7 @@ func views(t failer, s store.Store) map[string]string {
 			switch {
 			case table == programme.TableMarks: // how they are stacked is of the order in which runs were taken in
 				must(t, programme.EachMark(key, value, func(run, what string) { out[table+" "+run] = what }))
-			case table != "views" || key != "at":
+			case table != "views" || key != "at" && key != programme.Keeping.Key:
 				out[table+" "+key] = string(value)
 			}
 		}))

@@ -64,9 +64,12 @@ func (d *Desk) Nebuliser(mark string) *procedure.Kit {
 		if s, ok := k.solutions[n.Solution]; ok {
 			// A batch whose entry was corrected after the filling: what is in it counts.
 			out.Lot, out.Role, out.Agent = s.Lot, s.Strength, s.Agent
-			out.Expired = expired(s, now.Format(time.RFC3339))
+			out.Expired, out.GoodFor = expired(s, now.Format(time.RFC3339)), goodFor(s, now)
+			if s.Gone {
+				out.Solution, out.Lot = "", "" // it has to be filled with something else
+			}
 		}
-		if n.Solution != "" {
+		if out.Solution != "" {
 			out.Age = ageless
 			filled, err := time.Parse(time.RFC3339, n.Filled)
 			if err == nil && trusted && !filled.After(now) {
@@ -76,6 +79,16 @@ func (d *Desk) Nebuliser(mark string) *procedure.Kit {
 		return &out
 	}
 	return nil
+}
+
+// goodFor is how long a batch is good yet: to the end of its last day where the
+// clock stands. 0 where it is past that, or no day is known.
+func goodFor(s Solution, now time.Time) time.Duration {
+	last, err := time.ParseInLocation(time.DateOnly, s.Expires, now.Location())
+	if err != nil {
+		return 0
+	}
+	return max(0, last.AddDate(0, 0, 1).Sub(now))
 }
 
 // Hood finds a hood by its id, as a run notes it now; nil when there is none or

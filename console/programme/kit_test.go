@@ -49,6 +49,7 @@ func TestNebuliserAsARunTakesIt(t *testing.T) {
 		"filled anew, not checked": {[]programme.Fact{programme.NebuliserFilled{ID: "n-strong", Solution: "s-strong", At: at(0), By: who}}, 0, true, procedure.WhyMistNotChecked},
 		"the batch was entered wrongly: it is the weak one": {[]programme.Fact{programme.SolutionEntered{ID: "s-strong", Form: solution("sweet", procedure.Weak), By: who}}, 0, true, procedure.WhyOtherRole},
 		"the batch was entered wrongly: the other agent":    {[]programme.Fact{programme.SolutionEntered{ID: "s-strong", Form: solution("bitter", procedure.Strong), By: who}}, 0, true, procedure.WhyOtherAgent},
+		"its batch is not used any more":                    {[]programme.Fact{programme.SolutionEntered{ID: "s-strong", Form: unused(solution("sweet", procedure.Strong)), By: who}}, 0, true, procedure.WhyNotFilled},
 	} {
 		t.Run(name, func(t *testing.T) {
 			cfg := config(t, memory.New())
@@ -92,6 +93,51 @@ func TestNebuliserAsARunTakesIt(t *testing.T) {
 	}(), By: who}))
 	if k := d.Nebuliser("A-strong"); !k.Expired {
 		t.Error("good after its last day")
+	}
+}
+
+func unused(f programme.SolutionForm) programme.SolutionForm {
+	f.Gone = true
+	return f
+}
+
+// A batch whose last day ends between the naming and the dose is past its date
+// for the dose, as it is for whoever names it then; one whose day is not over is not.
+func TestBatchPastItsDateAfterTheNaming(t *testing.T) {
+	for _, zone := range []*time.Location{time.UTC, time.FixedZone("", -5*3600), time.FixedZone("", 9*3600)} {
+		cfg := config(t, memory.New())
+		now := time.Date(2026, 9, 21, 23, 50, 0, 0, zone) // of the last good day of the batch
+		cfg.Now = func() (time.Time, bool) { return now, true }
+		d, err := programme.New(t.Context(), cfg)
+		must(t, err)
+		withKit(t, d)
+		stamp := now.Add(-time.Hour).Format(time.RFC3339)
+		must(t, d.Do(t.Context(), programme.NebuliserFilled{ID: "n-strong", Solution: "s-strong", At: stamp, By: who}, programme.MistChecked{ID: "n-strong", Good: true, At: stamp, By: who}))
+		k := d.Nebuliser("A-strong")
+		if k == nil || refusal(*k) != "" {
+			t.Fatalf("%s: it may not be named: %+v", zone, k)
+		}
+		o := procedure.RunOpened{Run: "r1", Rules: ruleSets(t)["us-osha"], Agent: "sweet", Supervised: true, Strict: true, Kit: true}
+		st := procedure.New(o, 0)
+		at := time.Duration(0)
+		for _, f := range []procedure.Fact{
+			procedure.Entered{Stage: procedure.Screening}, procedure.Squeezed{Part: procedure.PartScreening}, procedure.Reported{By: "button"}, procedure.ButtonProven{},
+			procedure.BinSet{Squeezes: 1, Bin: 10}, procedure.Took{Kit: *k}, procedure.Entered{Stage: procedure.Donning},
+		} {
+			at += time.Second
+			st = procedure.Fold(st, procedure.Dated{At: at, Fact: f})
+		}
+		took := at - time.Second
+		for _, after := range []time.Duration{8 * time.Minute, 10*time.Minute - time.Second, 10 * time.Minute, 20 * time.Minute} {
+			now = time.Date(2026, 9, 21, 23, 50, 0, 0, zone).Add(after)
+			want := refusal(*d.Nebuliser("A-strong"))
+			if (want == procedure.WhyExpired) != (after >= 10*time.Minute) {
+				t.Fatalf("%s: named %v later it is refused for %q", zone, after, want)
+			}
+			if why := st.Blocked(took + after); why != want {
+				t.Errorf("%s: the dose %v later is refused for %q, want %q", zone, after, why, want)
+			}
+		}
 	}
 }
 

@@ -239,6 +239,7 @@ func (m *model) actions() map[string]func(*rapid.T) {
 			f.Model = rapid.SampledFrom([]string{"Corrie", "Tarn"}).Draw(t, "model")
 			f.Size = rapid.SampledFrom([]string{"small", "medium"}).Draw(t, "size")
 			f.Gone = rapid.IntRange(0, 4).Draw(t, "gone") == 0
+			f.Pieces = []string{"1"}
 			m.do(programme.FacepieceEntered{ID: id, Form: f, By: who}, programme.PieceCleaned{Facepiece: id, Piece: "1", At: m.day.Format(time.RFC3339), By: who})
 			m.facepieces[id] = f
 		},
@@ -327,7 +328,11 @@ func (m *model) actions() map[string]func(*rapid.T) {
 			m.must(m.d.Amend(ctx, r.run, "tester", "Tom Reed", "wrong name", who))
 			line, err := m.d.Run(ctx, r.run)
 			m.must(err)
-			m.must(m.d.Sign(ctx, r.run, "wearer", line.Hash, []byte("M0 0L1 1 "+r.run), programme.Drawn, who))
+			signer := "wearer"
+			if p := m.people[r.person]; p != nil && p.erased {
+				signer = "tester"
+			}
+			m.must(m.d.Sign(ctx, r.run, signer, line.Hash, []byte("M0 0L1 1 "+r.run), programme.Drawn, who))
 			m.next()
 		},
 		"restart": func(t *rapid.T) {

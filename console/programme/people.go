@@ -80,10 +80,17 @@ func (d *Desk) newPerson(ctx context.Context, besides map[string]bool) (string, 
 // may still be in the file.
 const erasing = "erasing"
 
+// ErrUncleaned: people were erased from every view and table, and what held them
+// before is still in the store's file, their keys included, or they are not in the
+// list beside it, since no room was left to write those anew. The erasure is not
+// done before Clean has returned without it.
+var ErrUncleaned = errors.New("erased, but what is left of it on the card is not cleaned yet: make room there; erase again, or wait for the next attempt of the box")
+
 // Erase destroys a person's key and takes the person out of every view; what
 // the runs came to stays, without a name. It ends with the file written anew,
-// so that nothing of it is left there. The reason stays readable: it must not
-// name the person.
+// so that nothing of it is left there; otherwise the error is ErrUncleaned. For
+// somebody erased before it ends what was left to do. The reason stays readable:
+// it must not name the person.
 func (d *Desk) Erase(ctx context.Context, person, reason, by string) error {
 	return d.EraseAll(ctx, []string{person}, reason, by)
 }
@@ -91,16 +98,47 @@ func (d *Desk) Erase(ctx context.Context, person, reason, by string) error {
 // EraseAll is Erase for several people, all or none, with the file written anew
 // once.
 func (d *Desk) EraseAll(ctx context.Context, people []string, reason, by string) error {
+	d.cleaning.Lock()
+	defer d.cleaning.Unlock()
 	if err := d.erase(ctx, people, reason, by); err != nil {
+		return err
+	}
+	return d.clean(context.WithoutCancel(ctx))
+}
+
+// Unclean says whether somebody erased may still be in the store's file, or be
+// missing in the list beside it.
+func (d *Desk) Unclean(ctx context.Context) (bool, error) {
+	_, err := d.cfg.Store.Table(tableViews).Get(ctx, erasing)
+	if errors.Is(err, store.ErrNotFound) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// Clean ends what erasures have left to do, if anything. The store takes nothing
+// meanwhile, so no run should be open.
+func (d *Desk) Clean(ctx context.Context) error {
+	d.cleaning.Lock()
+	defer d.cleaning.Unlock()
+	return d.clean(ctx)
+}
+
+// clean is Clean; the caller holds cleaning.
+func (d *Desk) clean(ctx context.Context) error {
+	owed, err := d.Unclean(ctx)
+	if err != nil || !owed {
 		return err
 	}
 	var kept error
 	if d.cfg.Erased != nil {
-		if kept = d.cfg.Erased(people); kept != nil {
-			kept = fmt.Errorf("erased, but the list beside the store does not have it until the next start: %w", kept)
+		all, err := d.Erased(ctx)
+		if err != nil {
+			return err
 		}
+		kept = d.cfg.Erased(all)
 	}
-	return errors.Join(d.compact(context.WithoutCancel(ctx), true), kept)
+	return d.compact(ctx, kept)
 }
 
 // Erased gives the ids of everybody of whom the journal knows the erasure.
@@ -172,45 +210,36 @@ func (d *Desk) erase(ctx context.Context, people []string, reason, by string) er
 	if err := d.sync(ctx); err != nil {
 		return err
 	}
+	before, err := d.Erased(ctx)
+	if err != nil {
+		return err
+	}
 	pairs := []store.Pair{{Table: tableViews, Key: erasing, Value: []byte{}}}
 	var facts []Fact
+	var now []string
 	for _, id := range people {
+		if slices.Contains(before, id) {
+			continue // what is left to do is clean's
+		}
+		now = append(now, id)
 		facts = append(facts, PersonErased{id, reason, by})
 		pairs = append(pairs, d.cfg.Ring.Destroy(id))
-		// What the person has drawn goes as well; of the tester's stays.
-		runs, err := d.change(ctx).runsOf(id)
-		if err != nil {
-			return err
-		}
-		for _, r := range runs {
-			for _, s := range r.Signed {
-				if s.Who == "wearer" {
-					pairs = append(pairs, store.Pair{Table: tableStrokes, Key: s.Strokes, Delete: true})
-				}
-			}
-		}
 	}
-	return d.do(ctx, facts, pairs, nil)
+	if len(facts) == 0 {
+		return nil
+	}
+	drawn, err := d.forgetStrokes(ctx, now)
+	if err != nil {
+		return err
+	}
+	return d.do(ctx, facts, append(pairs, drawn...), nil)
 }
 
-// compact writes the store's file anew and notes that it was done; without now
-// only if an erasure asked for it.
-func (d *Desk) compact(ctx context.Context, now bool) error {
-	if !now {
-		_, err := d.cfg.Store.Table(tableViews).Get(ctx, erasing)
-		if errors.Is(err, store.ErrNotFound) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-	}
-	again := d.cfg.Store.Compact
-	if now && d.cfg.Compact != nil {
-		again = d.cfg.Compact // which waits for the end of a run; at the start there is none
-	}
-	if err := again(ctx); err != nil {
-		return fmt.Errorf("erased, but the file still holds it until it is written anew: %w", err)
+// compact writes the store's file anew, and notes that all is done unless
+// something beside it failed.
+func (d *Desk) compact(ctx context.Context, beside error) error {
+	if err := errors.Join(beside, d.cfg.Store.Compact(ctx)); err != nil {
+		return fmt.Errorf("%w: %w", ErrUncleaned, err)
 	}
 	_, err := d.cfg.Store.Commit(ctx, nil, []store.Pair{{Table: tableViews, Key: erasing, Delete: true}})
 	return err
@@ -270,7 +299,7 @@ func (d *Desk) EachPerson(ctx context.Context, f func(Person) error) error {
 
 // hasNumber says whether somebody else who has not left has a company number.
 func (c *change) hasNumber(number, besides string) (bool, error) {
-	prefix := Fold(number) + between
+	prefix := findable(Fold(number)) + between
 	var ids []string
 	err := c.d.cfg.Store.Table(tableFind).Range(c.ctx, prefix, "", mostKit, func(k string, _ []byte) error {
 		ids = append(ids, k[len(prefix):])

@@ -79,13 +79,41 @@ func TestPlanSpread(t *testing.T) {
 	if !(a.PerDay.Low <= a.PerDay.Median && a.PerDay.Median <= a.PerDay.High && a.PerDay.Low < a.PerDay.High) {
 		t.Errorf("spread %+v", a.PerDay)
 	}
+	// What the page says of a slow and of a fast day, counted day by day.
+	ref := in
+	ref.Tries = 0 // as many days as the page asks for
+	r := programme.Plan(ref)
+	slow, fast, short, long := 0, 0, 0, 0
+	const days = 2000
+	for n := range uint64(days) {
+		one := in
+		one.Seed, one.Tries = 1000+n, 1
+		d := programme.Plan(one)
+		slow += count(d.PerDay.Median < r.PerDay.Low)
+		fast += count(d.PerDay.Median > r.PerDay.High)
+		short += count(d.FinishS.Median < r.FinishS.Low)
+		long += count(d.FinishS.Median > r.FinishS.High)
+	}
+	for what, n := range map[string]int{"fewer than on a slow day": slow, "more than on a fast day": fast, "sooner": short, "later": long} {
+		if n > days/20+days/50 {
+			t.Errorf("%s: %d of %d days, more than one in twenty", what, n, days)
+		}
+	}
 	in.Hoods = 2
 	two := programme.Plan(in)
 	in.Day = 10 * time.Hour
-	long := programme.Plan(in)
-	if two.PerDay.Median <= a.PerDay.Median || long.PerDay.Median <= two.PerDay.Median {
-		t.Errorf("one hood %+v, two %+v, two in ten hours %+v", a.PerDay, two.PerDay, long.PerDay)
+	more := programme.Plan(in)
+	if two.PerDay.Median <= a.PerDay.Median || more.PerDay.Median <= two.PerDay.Median {
+		t.Errorf("one hood %+v, two %+v, two in ten hours %+v", a.PerDay, two.PerDay, more.PerDay)
 	}
+}
+
+// count is 1 for true.
+func count(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
 }
 
 func TestDay(t *testing.T) {
@@ -145,6 +173,9 @@ func TestDay(t *testing.T) {
 		e := day.Expected[i]
 		if e.Person != w.id || e.State != w.state || clock(e.SlotAt) != w.slot || clock(e.StopEating) != w.stop {
 			t.Errorf("%d: %s %s slot %s, stop eating %s; want %+v", i, e.Name, e.State, e.SlotAt, e.StopEating, w)
+		}
+		if r := ruleSets(t)[e.AbstainRules]; e.SlotAt != "" && (e.AbstainS == 0 || r.Figures.Abstinence.Source != e.AbstainWhy || int(r.Figures.Abstinence.Value) != e.AbstainS) {
+			t.Errorf("%s waits %d s by %q, and that is not what %q asks", e.Name, e.AbstainS, e.AbstainWhy, e.AbstainRules)
 		}
 	}
 	var tasks []string

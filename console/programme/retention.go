@@ -4,11 +4,13 @@ package programme
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"fmt"
+	"maps"
 	"slices"
+	"strings"
 	"time"
-
-	"tallyhood/store"
 )
 
 // A Retention shows what is past the time for which it has to be kept.
@@ -37,7 +39,7 @@ type RetiredShown struct {
 }
 
 // mostShown bounds a preview, and so what one retention erases.
-const mostShown = 500
+var mostShown = 500
 
 // keep is how many months records under a rule set are kept: the longer of rule
 // and policy; 0 when neither says any.
@@ -67,105 +69,163 @@ func isPast(on string, months int, today time.Time) bool {
 // Retention previews what is past its time. It refuses while the clock cannot
 // be trusted.
 func (d *Desk) Retention(ctx context.Context) (Retention, error) {
-	d.mu.Lock()
-	err := d.sync(ctx)
-	d.mu.Unlock()
-	if err != nil {
+	d.mu.Lock() // the views that it compares are of one moment
+	defer d.mu.Unlock()
+	if err := d.sync(ctx); err != nil {
 		return Retention{}, err
 	}
 	now, trusted := d.cfg.Now()
 	if !trusted {
 		return Retention{}, refuse("clock", "the box does not know what day it is; set its clock first")
 	}
-	today := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC)
 	policy, err := d.Policy(ctx)
 	if err != nil {
 		return Retention{}, err
 	}
+	k := keeper{d, policy, time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC), map[string]int{}}
 	out := Retention{Months: policy.KeepMonths, Runs: []Run{}, People: []RetiredShown{}}
-	shortest := policy.KeepMonths
-	for _, r := range d.cfg.Rules {
-		if k := d.keep(r.ID, policy); k > 0 && (shortest == 0 || k < shortest) {
-			shortest = k
-		}
+	if err := k.runs(ctx, &out); err != nil {
+		return Retention{}, err
 	}
-	young := errors.New("too young")
-	err = d.RunsFrom(ctx, "", func(r Run) error {
-		if !isPast(dayOf(r.At), shortest, today) {
-			if _, err := time.Parse(time.DateOnly, dayOf(r.At)); err == nil {
-				return young
-			}
-			return nil // of a day that nobody knows: kept
+	return out, k.people(ctx, &out)
+}
+
+// A keeper says what is past its time on a day.
+type keeper struct {
+	d      *Desk
+	policy Policy
+	today  time.Time
+	months map[string]int // by rule set
+}
+
+// keep is keep of the desk, reckoned once.
+func (k keeper) keep(rules string) int {
+	n, known := k.months[rules]
+	if !known {
+		n = k.d.keep(rules, k.policy)
+		k.months[rules] = n
+	}
+	return n
+}
+
+func (k keeper) isPast(rules, day string) bool { return isPast(day, k.keep(rules), k.today) }
+
+// runs counts the runs that are past their time and reads the oldest of them.
+func (k keeper) runs(ctx context.Context, out *Retention) error {
+	count, days, err := k.d.past(ctx, k.isPast)
+	if err != nil {
+		return err
+	}
+	out.Count = count
+	enough := errors.New("enough")
+	var some []Run
+	look := func() error {
+		var ids []string
+		for _, r := range some {
+			ids = append(ids, r.Person)
 		}
-		past, err := d.pastRun(ctx, r, policy, today)
-		if err != nil || !past {
+		people, err := k.d.Those(ctx, ids)
+		if err != nil {
 			return err
 		}
-		out.Count++
-		if len(out.Runs) < mostShown {
-			out.Runs = append(out.Runs, r)
+		for _, r := range some {
+			if len(out.Runs) == min(count, mostShown) {
+				return enough
+			}
+			if !keeps(people[r.Person], r) {
+				out.Runs = append(out.Runs, r)
+			}
+		}
+		some = some[:0]
+		return nil
+	}
+	err = k.d.runsOnDays(ctx, days, func(r Run) error {
+		if r.Practice || !isDated(r) || !k.isPast(r.Rules, dayOf(r.At)) {
+			return nil
+		}
+		if some = append(some, r); len(some) < findStep {
+			return nil
+		}
+		return look()
+	})
+	if err == nil {
+		err = look()
+	}
+	if errors.Is(err, enough) {
+		return nil
+	}
+	return err
+}
+
+// keeps says whether a run is the last valid record of somebody who is still
+// here. Nobody of the list, or erased, keeps nothing.
+func keeps(p Person, r Run) bool {
+	return p.Left == "" && slices.ContainsFunc(p.Tested, func(t Tested) bool { return t.Run == r.Run })
+}
+
+// people reads who left and may be erased.
+func (k keeper) people(ctx context.Context, out *Retention) error {
+	young := errors.New("too young")
+	shortest := k.shortest()
+	last := map[string]string{}
+	err := k.d.cfg.Store.Table(tableRetired).Range(ctx, "", "", 1<<30, func(at string, value []byte) error {
+		left, id, _ := strings.Cut(at, between)
+		if !isPast(left, shortest, k.today) {
+			if isDay(left) {
+				return young // and so is who left later
+			}
+			return nil
+		}
+		var v retired
+		if err := json.Unmarshal(value, &v); err != nil {
+			return fmt.Errorf("view %s of %s: %w", tableRetired, id, err)
+		}
+		if !k.mayGo(v) {
+			return nil
+		}
+		last[id] = ""
+		for _, day := range v.Last {
+			last[id] = max(last[id], day)
 		}
 		return nil
 	})
 	if err != nil && !errors.Is(err, young) {
-		return Retention{}, err
+		return err
 	}
-	err = d.EachPerson(ctx, func(p Person) error {
-		if p.Left == "" {
-			return nil
-		}
-		last, may, err := d.mayGo(ctx, p, policy, today)
-		if err != nil || !may {
-			return err
-		}
-		if len(out.People) == mostShown {
-			out.More = true
-			return nil
-		}
-		out.People = append(out.People, RetiredShown{p.ID, p.Name, p.Number, p.Left, last})
-		return nil
-	})
-	return out, err
+	ids := slices.Sorted(maps.Keys(last))
+	out.More = len(ids) > mostShown
+	ids = ids[:min(len(ids), mostShown)]
+	people, err := some[Person](ctx, k.d, tablePeople, ids)
+	for _, p := range people {
+		out.People = append(out.People, RetiredShown{p.ID, p.Name, p.Number, p.Left, last[p.ID]})
+	}
+	return err
 }
 
-// pastRun says whether a run is past its time and not the last valid record of
-// somebody who is still here.
-func (d *Desk) pastRun(ctx context.Context, r Run, policy Policy, today time.Time) (bool, error) {
-	if r.Practice || !trusted(r.Quality) || !isPast(dayOf(r.At), d.keep(r.Rules, policy), today) {
-		return false, nil
-	}
-	p, err := d.Person(ctx, r.Person)
-	if err != nil {
-		if errors.Is(err, store.ErrNotFound) {
-			err = nil // nobody of the list, or erased
+// shortest is the shortest time for which anything is kept; 0: nothing says any.
+func (k keeper) shortest() int {
+	months := k.policy.KeepMonths
+	for id := range k.d.cfg.Rules {
+		if n := k.keep(id); n > 0 && (months == 0 || n < months) {
+			months = n
 		}
-		return true, err
 	}
-	return p.Left != "" || !slices.ContainsFunc(p.Tested, func(t Tested) bool { return t.Run == r.Run }), nil
+	return months
 }
 
-// mayGo says whether somebody who left may be erased, and the day of the last run.
-func (d *Desk) mayGo(ctx context.Context, p Person, policy Policy, today time.Time) (last string, may bool, err error) {
-	runs, err := d.RunsOf(ctx, p.ID)
-	if err != nil {
-		return "", false, err
+// mayGo says whether somebody who left may be erased.
+func (k keeper) mayGo(v retired) bool {
+	if v.Unsure {
+		return false // nobody knows how old a run is
 	}
-	months := d.keep(first(p.Rules, policy.Rules), policy)
-	for _, r := range runs {
-		if r.Practice {
-			continue
+	months := k.keep(first(v.Rules, k.policy.Rules))
+	for rules, day := range v.Last {
+		if !k.isPast(rules, day) {
+			return false
 		}
-		if !trusted(r.Quality) {
-			return "", false, nil // nobody knows how old it is
-		}
-		last = max(last, dayOf(r.At))
-		k := d.keep(r.Rules, policy)
-		if k == 0 || !isPast(dayOf(r.At), k, today) {
-			return last, false, nil
-		}
-		months = max(months, k)
+		months = max(months, k.keep(rules))
 	}
-	return last, isPast(p.Left, months, today), nil
+	return isPast(v.Left, months, k.today)
 }
 
 func trusted(quality string) bool { return quality == "confirmed" || quality == "network" }

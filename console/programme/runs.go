@@ -39,6 +39,7 @@ func (c *change) run(r Run) error {
 	}
 	c.mark(tableRunsAt, key(utc(r.At), r.Run))
 	c.addRun(r.Person, r.Run)
+	c.keeps.run(r)
 	if err := c.used(r); err != nil {
 		return err
 	}
@@ -66,6 +67,12 @@ func (c *change) judge(r *Run) error {
 	if err != nil || s == nil {
 		return err
 	}
+	return c.lose(r, *s)
+}
+
+// lose makes a run not valid for a spoil, and notes that the journal does not say
+// so yet. The caller keeps the run.
+func (c *change) lose(r *Run, s spoil) error {
 	r.Outcome, r.Reason, r.Recalled = procedure.NotValid, procedure.MistCheckFailed, s.Why
 	r.Recall = &Recall{At: s.At, By: s.By}
 	return c.put(tableOwed, r.Run, RunsRecalled{Nebuliser: s.nebuliser, Runs: []string{r.Run}, Reason: s.Why, By: s.By})

@@ -5,6 +5,7 @@ package programme
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -104,6 +105,66 @@ func (c *change) spoilt(r Run) (*spoil, error) {
 	return nil, nil
 }
 
+// owe recalls what a sweep takes along: the runs under an id in a table of uses
+// that ended between two entries, the later one being the spoil's. Those that
+// were shown are named by the next entry; one that ended after the sweep was
+// shown is named by none, and stays owed.
+func (c *change) owe(table, id string, after uint64, s spoil) error {
+	runs, err := c.usedBetween(table, id, after, s.Number)
+	if err != nil {
+		return err
+	}
+	for _, run := range runs {
+		var r Run
+		found, err := c.get(tableRuns, run, &r)
+		if err != nil {
+			return err
+		}
+		if !found || r.Recalled != "" || r.Outcome == procedure.NotValid || s.Good != "" && r.by(s.Good) {
+			continue
+		}
+		if err := errors.Join(c.lose(&r, s), c.put(tableRuns, run, r), c.reckon(r.Person)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// usedBetween gives the runs under an id in a table of uses that ended between two
+// entries, in that order, those of this change included.
+func (c *change) usedBetween(table, id string, after, before uint64) ([]string, error) {
+	prefix := id + between
+	from, end := prefix+fmt.Sprintf("%016x", after+1), prefix+fmt.Sprintf("%016x", before)
+	var keys []string
+	for last, n := from, 1; n > 0; {
+		n = 0
+		err := c.d.cfg.Store.Table(table).Range(c.ctx, prefix, last, findStep, func(k string, _ []byte) error {
+			n++
+			last = k
+			keys = append(keys, k)
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	for at, r := range c.rows {
+		if at[0] == table && r.dirty && strings.HasPrefix(at[1], prefix) {
+			keys = append(keys, at[1]) // it is not in the table yet
+		}
+	}
+	keys = slices.DeleteFunc(keys, func(k string) bool { return k < from || k >= end })
+	slices.Sort(keys)
+	want := map[string]bool{}
+	var runs []string
+	for _, k := range slices.Compact(keys) {
+		run := k[strings.LastIndex(k, between)+1:]
+		want[run] = true
+		runs = append(runs, run)
+	}
+	return runs, c.fetch(tableRuns, want)
+}
+
 // writeRecalls puts into the journal which runs were taken in as recalled: who
 // reads records from it alone has to know. The caller holds mu.
 func (d *Desk) writeRecalls(ctx context.Context) error {
@@ -126,6 +187,20 @@ func (r Run) by(day string) bool {
 	return trusted(r.Quality) && r.lastDay() != "" && r.lastDay() <= day
 }
 
+// clogged keeps that a nebuliser gave no mist: for the runs that have it in use,
+// and for those with it that ended since its last good check.
+func (c *change) clogged(f MistChecked, number uint64) error {
+	s := spoil{Number: number, Why: Clogged, At: f.At, By: f.By, nebuliser: f.ID}
+	if err := c.spoil(ofNebuliser(f.ID), s); err != nil {
+		return err
+	}
+	var n Nebuliser
+	if _, err := c.get(tableNebulisers, f.ID, &n); err != nil {
+		return err
+	}
+	return c.owe(tableUsed, f.ID, n.GoodNumber, s)
+}
+
 // enteredNebuliser keeps a nebuliser. One that is for something else now spoils
 // the run that has it in use.
 func (c *change) enteredNebuliser(f NebuliserEntered, number uint64) error {
@@ -145,7 +220,8 @@ func (c *change) enteredNebuliser(f NebuliserEntered, number uint64) error {
 func other(was, is NebuliserForm) bool { return was.Role != is.Role || was.Agent != is.Agent }
 
 // enteredBatch keeps a batch. One that turns out to be another spoils the run
-// that has it in use; those that are over are for a sweep.
+// that has it in use; those that are over are for a sweep, and are owed a recall
+// until the journal holds it.
 func (c *change) enteredBatch(f SolutionEntered, number uint64) error {
 	var was Solution
 	found, err := c.get(tableSolutions, f.ID, &was)
@@ -153,7 +229,11 @@ func (c *change) enteredBatch(f SolutionEntered, number uint64) error {
 		return err
 	}
 	if good, worse := was.worse(f.Form); found && worse {
-		if err := c.spoil(ofBatch(f.ID), spoil{Number: number, Why: BatchChanged, Good: good, By: f.By}); err != nil {
+		s := spoil{Number: number, Why: BatchChanged, Good: good, By: f.By}
+		if err := c.spoil(ofBatch(f.ID), s); err != nil {
+			return err
+		}
+		if err := c.owe(tableBatches, f.ID, 0, s); err != nil {
 			return err
 		}
 	}
@@ -204,13 +284,14 @@ func (d *Desk) sweepBatch(ctx context.Context, batch string, form SolutionForm) 
 // together. What was shown must still be so; a batch that takes no run with it
 // needs nothing shown.
 func (d *Desk) EnterBatch(ctx context.Context, f SolutionEntered, shown []string) error {
-	told := d.warn([]Fact{f})
+	var told []Spoilt
 	err := func() error {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		if err := d.sync(ctx); err != nil {
 			return err
 		}
+		told = d.warn([]Fact{f})
 		s, err := d.sweepBatch(ctx, f.ID, f.Form)
 		if err != nil {
 			return err
@@ -251,44 +332,47 @@ func (d *Desk) unshown(ctx context.Context, facts []Fact) error {
 	return nil
 }
 
-// A warned is what Config.OnSpoiled is to be told once facts are durable.
-type warned struct {
-	marks []string
-	why   string
+// A Spoilt is a nebuliser or a batch that is not any more what it was when a run
+// named it. Ids tell which, since a mark may be another one by now, and a batch
+// may be in no nebuliser any more.
+type Spoilt struct {
+	Nebuliser string // empty: it is the batch
+	Batch     string // empty: it is the nebuliser
+	Why       string // Clogged, Changed or BatchChanged
 }
 
-// warn gathers it before facts are written, from the kit as it is until then.
-func (d *Desk) warn(facts []Fact) (out []warned) {
+// warn gathers what Config.OnSpoiled is to be told once facts are durable, from
+// the kit as it is until then. One that is not used any more is as good as
+// changed for the part that it is named for; a part that is over keeps its ground.
+// The caller holds mu.
+func (d *Desk) warn(facts []Fact) (out []Spoilt) {
 	if d.cfg.OnSpoiled == nil {
 		return nil
 	}
 	k := d.kit.Load()
-	marked := func(why string, which func(Nebuliser) bool) {
-		w := warned{why: why}
-		for _, n := range k.nebulisers {
-			if which(n) {
-				w.marks = append(w.marks, n.Mark)
-			}
-		}
-		if len(w.marks) > 0 {
-			out = append(out, w)
-		}
-	}
 	for _, f := range facts {
 		switch f := f.(type) {
 		case MistChecked:
 			if !f.Good {
-				marked(Clogged, func(n Nebuliser) bool { return n.ID == f.ID })
+				out = append(out, Spoilt{Nebuliser: f.ID, Why: Clogged})
 			}
 		case NebuliserFilled:
-			marked(Changed, func(n Nebuliser) bool { return n.ID == f.ID })
+			out = append(out, Spoilt{Nebuliser: f.ID, Why: Changed})
 		case NebuliserEntered:
-			marked(Changed, func(n Nebuliser) bool { return n.ID == f.ID && other(n.NebuliserForm, f.Form) })
+			at := slices.IndexFunc(k.nebulisers, func(n Nebuliser) bool { return n.ID == f.ID })
+			if at >= 0 && (other(k.nebulisers[at].NebuliserForm, f.Form) || f.Form.Gone && !k.nebulisers[at].Gone) {
+				out = append(out, Spoilt{Nebuliser: f.ID, Why: Changed})
+			}
 		case SolutionEntered:
-			good, worse := k.solutions[f.ID].worse(f.Form)
+			was, known := k.solutions[f.ID]
+			good, worse := was.worse(f.Form)
 			now, _ := d.cfg.Now()
-			if _, known := k.solutions[f.ID]; known && worse && (good == "" || now.Format(time.DateOnly) > good) {
-				marked(BatchChanged, func(n Nebuliser) bool { return n.Solution == f.ID })
+			switch {
+			case !known:
+			case worse && (good == "" || now.Format(time.DateOnly) > good):
+				out = append(out, Spoilt{Batch: f.ID, Why: BatchChanged})
+			case f.Form.Gone && !was.Gone:
+				out = append(out, Spoilt{Batch: f.ID, Why: Changed})
 			}
 		}
 	}
@@ -296,9 +380,9 @@ func (d *Desk) warn(facts []Fact) (out []warned) {
 }
 
 // tell passes it on, without mu.
-func (d *Desk) tell(all []warned) {
-	for _, w := range all {
-		d.cfg.OnSpoiled(w.marks, w.why)
+func (d *Desk) tell(all []Spoilt) {
+	for _, x := range all {
+		d.cfg.OnSpoiled(x)
 	}
 }
 

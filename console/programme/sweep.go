@@ -47,13 +47,14 @@ func (d *Desk) Recall(ctx context.Context, check MistChecked, shown []string) er
 	if check.Good {
 		return refuse("good", "a good mist check takes no run along")
 	}
-	told := d.warn([]Fact{check})
+	var told []Spoilt
 	err := func() error {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		if err := d.sync(ctx); err != nil {
 			return err
 		}
+		told = d.warn([]Fact{check})
 		s, err := d.sweep(ctx, check.ID)
 		if err != nil {
 			return err
@@ -67,7 +68,8 @@ func (d *Desk) Recall(ctx context.Context, check MistChecked, shown []string) er
 }
 
 // recall writes a fact and the recall of the runs of a sweep, if they are those
-// that were shown. The caller holds mu.
+// that were shown; one that ended only since is recalled as one under way is. The
+// caller holds mu.
 func (d *Desk) recall(ctx context.Context, f Fact, s Sweep, shown []string, what RunsRecalled) error {
 	for _, r := range s.Runs {
 		what.Runs = append(what.Runs, r.Run)
@@ -80,5 +82,12 @@ func (d *Desk) recall(ctx context.Context, f Fact, s Sweep, shown []string, what
 		what.At, what.Quality = d.stamp()
 		facts = append(facts, what)
 	}
-	return d.do(ctx, facts, nil, nil)
+	if err := d.do(ctx, facts, nil, nil); err != nil {
+		return err
+	}
+	// What is left over is written when the next run ends, or at the start.
+	if err := d.writeRecalls(context.WithoutCancel(ctx)); err != nil {
+		d.cfg.Log.Warn("a recall is in the views and not in the journal yet", "err", err)
+	}
+	return nil
 }

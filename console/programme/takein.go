@@ -191,11 +191,11 @@ func (t *intake) flush() error {
 	if err != nil {
 		return err
 	}
-	if err := c.markRuns(runs); err != nil {
+	if err := errors.Join(c.markRuns(runs), c.keepCounted()); err != nil {
 		return err
 	}
 	if pairs := c.pairs(); len(pairs) > 0 {
-		pairs = append(pairs, store.Pair{Table: tableViews, Key: "at", Value: fmt.Append(nil, t.at)})
+		pairs = append(pairs, store.Pair{Table: tableViews, Key: "at", Value: fmt.Append(nil, t.at)}, store.Pair{Table: tableViews, Key: keeping, Value: keepingWord(t.at)})
 		if _, err := d.cfg.Store.Commit(t.ctx, nil, pairs); err != nil {
 			return err
 		}

@@ -6,7 +6,7 @@ import "tallyhood/console/procedure"
 
 // The tables that hold the views. All of them can be made anew from the journal.
 const (
-	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"; "clock" -> clockSeen
+	tableViews      = "views"       // "form" -> the version of all this; "at" -> the last entry taken in; "rules"; "redo"; "clock" -> clockSeen; "keeping"
 	tablePeople     = "people"      // person -> Person
 	tableFind       = "people.find" // folded word, 0, person -> nothing
 	tableDue        = "due"         // day, 0, why, 0, person, 0, facepiece -> nothing
@@ -25,6 +25,8 @@ const (
 	tableUsed       = "used"        // nebuliser, 0, number of the entry that ended the run, 0, run -> nothing
 	tableBatches    = "used.batch"  // batch of solution, 0, number of the entry that ended the run, 0, run -> nothing
 	tableSpoils     = "spoils"      // "nebuliser" or "batch", 0, id -> what befell it, oldest first
+	tableKeep       = "keep"        // rule set, 0, day -> how many runs of it can be past their time
+	tableRetired    = "retired"     // day of leaving, 0, person -> retired
 	tableOwed       = "recalls"     // run that counts as recalled, of which the journal does not say so yet -> RunsRecalled
 )
 
@@ -32,15 +34,16 @@ const (
 var viewTables = []string{
 	tableViews, tablePeople, tableFind, tableDue, tableDay, tableErased, tableFacepieces, tableHoods, tableNebulisers,
 	tableSolutions, tablePolicy, tableRuns, tableRunsOf, tableRunsAt, tableMarks, tableUsed, tableRestores,
-	tableBatches, tableSpoils, tableOwed,
+	tableBatches, tableSpoils, tableOwed, tableKeep, tableRetired,
 }
 
-// tableStrokes holds drawn signatures by their hash. It is no view: what is
-// drawn is not in the journal, so that it can go.
+// tableStrokes holds drawn signatures: a tester's by their hash, a wearer's by
+// the run and their hash. It is no view: what is drawn is not in the journal, so
+// that it can go.
 const tableStrokes = "strokes"
 
 // viewsForm is the version of the views; another one is made anew at the start.
-const viewsForm = "7"
+const viewsForm = "8"
 
 // A Person is somebody who wears a facepiece, as the facts leave them.
 type Person struct {

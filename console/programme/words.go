@@ -152,6 +152,9 @@ func (d *Desk) Find(ctx context.Context, query string, limit int) ([]Person, err
 // found: of several words, the one that the fewest have.
 func (d *Desk) FindPage(ctx context.Context, query, after string, limit int) (out []Person, next string, err error) {
 	beginnings := strings.Fields(Fold(query))
+	for i, word := range beginnings {
+		beginnings[i] = findable(word)
+	}
 	out = []Person{}
 	if len(beginnings) == 0 || limit <= 0 {
 		return out, "", nil

@@ -59,8 +59,13 @@ type Record struct {
 
 	ProofLeft *ProofLeft   `json:"proof_left,omitempty"` // absent: no proof was left
 	Names     []NameAnswer `json:"names,omitempty"`      // to being asked by name, in order; absent: none
-	Remarks   []string     `json:"remarks,omitempty"`    // on the run as a whole, see RemarkTry and the others
-	Try       int          `json:"try,omitempty"`        // with the same facepiece in one sitting, fails alone counted; absent: the first
+
+	// Remarks are on the run as a whole, see RemarkTry and the others, and Try is
+	// with the same facepiece in one sitting, fails alone counted; 0: the first.
+	// Both come of whom the box knows, which no capture holds: the JSON of a live
+	// run is that of the replay of its capture.
+	Remarks []string `json:"-"`
+	Try     int      `json:"-"`
 
 	// Refused is what kept a run from going on that came to nothing; only the
 	// text has it.

@@ -188,6 +188,14 @@ func TestRecordSaysWhoSaidWhat(t *testing.T) {
 			t.Errorf("%q is not in\n%s", want, text)
 		}
 	}
+	// No capture says whom the box knew: the JSON is that of a run without.
+	raw, err := r.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(string(raw), record.RemarkNoKit) || strings.Contains(string(raw), `"try"`) {
+		t.Errorf("the JSON has what the replay of a capture cannot have:\n%s", raw)
+	}
 	// Of a drill no nebuliser of the house is asked for.
 	b = newBench(t, procedure.RunOpened{Wearer: procedure.Wearer{ID: "p-1"}, Drill: &procedure.Drill{}})
 	b.do(procedure.Input{Do: procedure.DoNameSaid, Yes: true}, goOn, procedure.Input{Do: procedure.DoAbandon})

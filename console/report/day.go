@@ -5,6 +5,7 @@ package report
 import (
 	"errors"
 	"io"
+	"strconv"
 	"time"
 
 	"tallyhood/console/report/page"
@@ -17,7 +18,8 @@ type Reminder struct {
 	At      string // time of day
 	Place   string
 	From    string // since when nothing but water, in words; worked out by the caller from the rules
-	Further string // a further line; may be empty
+	Rules   string // id of the rule set that asks for it; without words for that nothing is said
+	Minutes int    // for how long it asks
 	// Language of this slip, and its words by the keys of Carried; nil: those of
 	// the set.
 	Language string
@@ -94,8 +96,8 @@ func slip(d *page.Drawing, x, y, w, scale float64, say words, r Reminder, site s
 	for _, key := range []string{"reminder.no", "reminder.shave", "reminder.bring", "reminder.unwell"} {
 		put("", say.say(key), 8.2, false)
 	}
-	if r.Further != "" {
-		put("", r.Further, 8.2, false)
+	if rules := "card.rules." + r.Rules; has(rules) {
+		put("", say.say("reminder.rule", strconv.Itoa(r.Minutes), say.say(rules)), 8.2, false)
 	}
 	put(say.say("site"), site, 7, false)
 	return y

@@ -39,7 +39,11 @@ func TestEveryLanguageHasTheWordsThatAreCarried(t *testing.T) {
 	keys := Carried()
 	en := phrasesOf(t, "en")
 	for _, key := range keys {
-		if want := strings.ReplaceAll(english[key], "%s", "{0}"); en[key] != want {
+		want := english[key]
+		for i := 0; strings.Contains(want, "%s"); i++ {
+			want = strings.Replace(want, "%s", "{"+strconv.Itoa(i)+"}", 1)
+		}
+		if en[key] != want {
 			t.Errorf("lang/en/papers.json has %q for %s, the papers say %q: write it alike, in every language", en[key], key, want)
 		}
 	}
@@ -168,7 +172,7 @@ func TestReminderInEveryLanguage(t *testing.T) {
 		own := phrasesOf(t, lang)
 		var slips []Reminder
 		for i := range 8 {
-			r := Reminder{Person: "Zdzisława Wiśniewska-Błaszczykiewicz", Day: "2026-11-24", At: "08:" + strconv.Itoa(10+i), Place: "Harrowgate Stoneworks, North Quarry", From: "07:" + strconv.Itoa(10+i), Further: "29 CFR 1910.134 App. A, Part I.A.2"}
+			r := Reminder{Person: "Zdzisława Wiśniewska-Błaszczykiewicz", Day: "2026-11-24", At: "08:" + strconv.Itoa(10+i), Place: "Harrowgate Stoneworks, North Quarry", From: "07:" + strconv.Itoa(10+i), Rules: "us-osha", Minutes: 15}
 			if i != 5 {
 				r.Language, r.Own = lang, own
 			}
@@ -186,7 +190,9 @@ func TestReminderInEveryLanguage(t *testing.T) {
 		if n := strings.Count(text, english["reminder.title"]+":"); n != 1 {
 			t.Errorf("%s: %d slips in English, want 1", lang, n)
 		}
-		for _, want := range []string{strings.ReplaceAll(own["reminder.water"], "{0}", "07:12"), own["reminder.unwell"]} {
+		for _, want := range []string{strings.ReplaceAll(own["reminder.water"], "{0}", "07:12"), own["reminder.unwell"],
+			// The figure of 29 CFR 1910.134, Appendix A, Part I.B.3(a) and B.4(a), in the person's own words.
+			strings.NewReplacer("{0}", "15", "{1}", own["card.rules.us-osha"]).Replace(own["reminder.rule"])} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: %q is on no slip: %.400s", lang, want, text)
 			}

@@ -142,7 +142,7 @@ var english = Catalogue{
 	"fault":           "Fault: %s", "no_corrections": "No corrections. No faults.", "no_faults": "No faults.",
 
 	"fault.cable_open": "the button's cable was open", "fault.cable_short": "the button was shorted", "fault.pedal_held": "squeeze contact held over two seconds", "fault.chatters": "a contact chattered more than it may",
-	"fault.input_gap": "changes of a contact may be missing", "fault.stalled": "the box stood still", "fault.nebuliser_spoiled": "a nebuliser was found clogged, or was filled anew, while the run had it", "fault.journal_failed": "facts could not be saved", "fault.wear_short": "worn less long than asked", "fault.abstinence_short": "with nothing but water less long than asked",
+	"fault.input_gap": "changes of a contact may be missing", "fault.stalled": "the box stood still", "fault.nebuliser_spoiled": "a nebuliser was found clogged, filled anew or taken out of use, or its batch was found wrong, while the run had it", "fault.journal_failed": "facts could not be saved", "fault.wear_short": "worn less long than asked", "fault.abstinence_short": "with nothing but water less long than asked",
 	"fault.doubtful_report": "a report too brief to be sure", "fault.button_unproven": "the button was not shown to work", "fault.questions_open": "a question was left open", "fault.clock_stepped": "the clock of the box was set or jumped; durations do not depend on it",
 
 	"kit": "Kit used", "mark": "Nebuliser", "role": "For", "role.weak": "sensitivity test (weak)", "role.strong": "fit test (strong)", "lot": "Lot", "age": "Filled before", "checked": "Mist seen", "kit.none": "The nebulisers were not named in this run.", "hood": "Hood",
@@ -178,5 +178,6 @@ var english = Catalogue{
 	"batch.signed": "Made by (name, day)", "batch.checked": "Checked by (name, day)",
 
 	"reminder.title": "Your fit test", "reminder.water": "From %s on: nothing but plain water.", "reminder.no": "No food, no other drink, no smoking or vaping, no gum.", "reminder.shave": "Come clean-shaven where the seal runs.", "reminder.bring": "Bring your facepiece, and glasses, helmet or ear defenders you wear at work.", "reminder.unwell": "Unwell, a reaction to the agent before, or worries: tell the tester first.",
+	"reminder.rule": "At least %s min with nothing but water: %s.",
 	"summary.empty": "Nothing to list.",
 }

@@ -44,6 +44,8 @@ func (m *maker) moments(before procedure.State, d procedure.Dated) {
 		add("ignored", string(f.Why), 0, "")
 	case procedure.Faulted:
 		add("fault", f.What, 0, f.Detail)
+	case procedure.KitSpoiled:
+		add("fault", "nebuliser_spoiled", 0, f.Mark)
 	case procedure.Healed:
 		add("healed", "", 0, "")
 	case procedure.Corrected:
@@ -176,6 +178,8 @@ func (m *maker) sound(before procedure.State, d procedure.Dated) {
 		} else {
 			m.cue(d.At, procedure.CueNotValid)
 		}
+	case procedure.KitSpoiled:
+		m.cue(d.At, procedure.CueNotValid)
 	case procedure.ProofLeft:
 		if f.Why == procedure.LeftForWelfare {
 			m.cue(d.At, procedure.CueStop)

@@ -68,6 +68,29 @@ func TestWhoseWordItWas(t *testing.T) {
 	}
 }
 
+// A nebuliser found worthless after the pass is told, its tone sounds, and the
+// pass does not stand in what is shown from then on.
+func TestAPassUndoneByItsNebuliser(t *testing.T) {
+	b, _ := played(t, 0, 2)
+	last := slices.IndexFunc(b.facts, func(d procedure.Dated) bool { _, is := d.Fact.(procedure.ProofBegun); return is })
+	if last < 0 {
+		t.Fatal("the run has no proof")
+	}
+	facts := slices.Clone(b.facts[:last+1])
+	facts[last].Fact = procedure.KitSpoiled{Mark: "S1"}
+	s, err := review.Of(facts, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := (facts[last].At - facts[0].At).Milliseconds()
+	if !slices.Contains(s.Moments, review.Moment{AtMS: at, Kind: "fault", Key: "nebuliser_spoiled", Text: "S1"}) || !slices.Contains(s.Cues, review.Cue{AtMS: at, Cue: procedure.CueNotValid}) {
+		t.Errorf("neither told nor heard at %d ms", at)
+	}
+	if v := s.At(s.LengthMS).Verdict; s.Outcome != procedure.NotValid || s.Reason != procedure.MistCheckFailed || v == nil || v.Outcome != procedure.NotValid {
+		t.Errorf("%s %s, %+v", s.Outcome, s.Reason, v)
+	}
+}
+
 // count is how many moments are of a kind, key and giver.
 func count(all []review.Moment, like review.Moment) (n int) {
 	for _, m := range all {

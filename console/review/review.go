@@ -182,6 +182,9 @@ func (m *maker) changes() []time.Duration {
 		out = append(out, m.st.Since+r.Figures.Wear.Duration())
 		for _, t := range m.st.Took {
 			out = append(out, t.At+r.Refill()-t.Age) // it is stale from then on
+			if t.GoodFor > 0 {
+				out = append(out, t.At+t.GoodFor) // and its batch past its date
+			}
 		}
 	case procedure.Running:
 		for n := 1; n <= r.TopUps(); n++ {

@@ -59,7 +59,7 @@ func (s *Session) command(a asked) {
 		say(s.closeRun(c.Run))
 	case string(procedure.DoTakeUp):
 		s.takeUp(a, say)
-	case "check_begin", "check_end", "learn", "learn_end", "tone", "latency_begin", "latency_end", "confirm_clock":
+	case "check_begin", "check_end", "learn", "learn_end", "tone", "latency_begin", "latency_end", "calibrate_begin", "calibrate_end", "confirm_clock":
 		say(s.inputCommand(c))
 	default:
 		s.ask(a, say)
@@ -190,6 +190,12 @@ func (s *Session) open(a asked) string {
 	if s.engine != nil {
 		return "run_open"
 	}
+	if s.inputs.bulb.underWay() {
+		return "calibrating"
+	}
+	if s.held > 0 {
+		return "held"
+	}
 	if s.failed != "" {
 		return string(procedure.WhyJournal)
 	}
@@ -247,7 +253,7 @@ func (s *Session) open(a asked) string {
 	for _, u := range s.Open() {
 		opened.Beside = append(opened.Beside, u.Run)
 	}
-	one := &openRun{code: code, language: a.bound.Language, actor: a.actor, lines: s.cfg.Board.Lines(), calls: map[uint64]asked{}}
+	one := &openRun{code: code, language: a.bound.Language, uncleared: a.bound.Uncleared, actor: a.actor, lines: s.cfg.Board.Lines(), calls: map[uint64]asked{}}
 	if a.actor != nil {
 		// The button is a simulated pair on every box, and no nebuliser of the
 		// house is asked for: a drill gives no mist.

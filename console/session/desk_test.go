@@ -35,7 +35,8 @@ type desk struct {
 	run   string
 	heard *ear
 	grace time.Duration
-	stop  func() // ends the session and waits for it
+	stop  func()        // ends the session and waits for it
+	left  chan struct{} // closed when the loop has seen that it is to end
 
 	mu   sync.Mutex
 	all  []wire.Snapshot
@@ -92,6 +93,20 @@ func quickRules(t *testing.T, exercise float64) procedure.RuleSet {
 	return r
 }
 
+// A leaving context tells when somebody has asked why it ended.
+type leaving struct {
+	context.Context
+	asked func()
+}
+
+func (l leaving) Err() error {
+	err := l.Context.Err()
+	if err != nil {
+		l.asked()
+	}
+	return err
+}
+
 // A deskClock runs by itself, or as far as a test lets it.
 type deskClock interface {
 	session.Clock
@@ -130,7 +145,8 @@ func newDeskOn(t *testing.T, clk deskClock, journal store.Journal, change ...fun
 	d.ses = ses
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
-	go func() { defer close(done); _ = ses.Run(ctx) }()
+	d.left = make(chan struct{})
+	go func() { defer close(done); _ = ses.Run(leaving{ctx, sync.OnceFunc(func() { close(d.left) })}) }()
 	d.stop = func() { cancel(); <-done }
 	t.Cleanup(func() { d.stop(); d.board.Close() })
 	return d

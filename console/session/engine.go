@@ -143,8 +143,11 @@ func (e *Engine) Next() (at time.Duration, ok bool) {
 	if w, has := e.state.Wake(); has && w > e.now {
 		soonest(w, true)
 	}
-	if len(e.queue) > 0 && e.queue[0].At > e.now {
-		soonest(e.queue[0].At, true)
+	for _, in := range e.queue {
+		if in.At > e.now { // what is before it waits for a contact
+			soonest(in.At, true)
+			break
+		}
 	}
 	return at, ok
 }
@@ -155,7 +158,8 @@ func (e *Engine) deliver() {
 	for {
 		reached := e.panel.Reached()
 		e.events = append(e.events, e.panel.Take()...)
-		stops := len(e.queue) > 0 && e.queue[0].Do == procedure.DoWelfare && e.queue[0].At <= reached
+		said := 0 // of the queue, what is handed on next
+		stop := slices.IndexFunc(e.queue, func(in procedure.Input) bool { return in.Do == procedure.DoWelfare && in.At <= reached })
 		if at, ok := e.panel.Pushing(); ok && e.state.Stage == procedure.Screening {
 			reached = min(reached, at)
 		}
@@ -168,9 +172,13 @@ func (e *Engine) deliver() {
 		if next >= 0 && e.place(e.events[next]) < reached {
 			event = e.place(e.events[next])
 		}
-		// Who stops for the wearer waits for no bulb to be let go.
-		if len(e.queue) > 0 && e.queue[0].At <= reached || stops {
+		switch {
+		case len(e.queue) > 0 && e.queue[0].At <= reached:
 			person = e.queue[0].At
+		case stop >= 0:
+			// Who stops for the wearer waits for no bulb to be let go, nor behind
+			// what waits for it.
+			said, person = stop, e.queue[stop].At
 		}
 		switch first := min(tick, event, person); {
 		case first == never:
@@ -182,8 +190,8 @@ func (e *Engine) deliver() {
 			e.events = slices.Delete(e.events, next, next+1)
 			e.sighting(s)
 		default:
-			in := e.queue[0]
-			e.queue = e.queue[1:]
+			in := e.queue[said]
+			e.queue = slices.Delete(e.queue, said, said+1)
 			e.handle(in)
 		}
 	}

@@ -38,6 +38,7 @@ type inputs struct {
 	timing   *latency.Test
 	timed    string  // wall time at its end
 	soundMS  float64 // its figure; 0: none
+	bulb     calibrating
 }
 
 // learned is what came of "press it now".
@@ -61,7 +62,15 @@ func (i *inputs) next() (at time.Duration, ok bool) {
 	if t := i.timing; t != nil && !t.Progress().Done && (!ok || t.End() < at) {
 		at, ok = t.End(), true
 	}
+	if b := &i.bulb; b.underWay() && b.ended == "" && (!ok || b.until < at) {
+		at, ok = b.until, true
+	}
 	return at, ok
+}
+
+// busy: a person is in the middle of one of the tests.
+func (i *inputs) busy() bool {
+	return i.check != nil && i.check.Ask() != wiring.Ended || i.timing != nil && !i.timing.Progress().Done || i.giveUp != nil || i.bulb.underWay()
 }
 
 // count takes what a contact did as the panel sees it.
@@ -96,6 +105,7 @@ func (s *Session) lineOf(src contact.Source) device.Line {
 
 // testInputs brings the tests of the contacts up to an instant.
 func (s *Session) testInputs(to time.Duration) {
+	s.watchBulb(to)
 	if c := s.inputs.check; c != nil {
 		ended := c.Ask() == wiring.Ended
 		c.Advance(to)
@@ -149,6 +159,9 @@ func (s *Session) inputCommand(c wire.Command) string {
 		return "run_open"
 	}
 	i := &s.inputs
+	if i.bulb.underWay() && slices.Contains([]string{"check_begin", "latency_begin", "learn"}, c.Do) {
+		return "busy" // no squeeze reaches them
+	}
 	switch c.Do {
 	case "check_begin":
 		var lines []string
@@ -178,6 +191,10 @@ func (s *Session) inputCommand(c wire.Command) string {
 		if i.giveUp != nil {
 			i.giveUp()
 		}
+	case "calibrate_begin":
+		return s.calibrate()
+	case "calibrate_end":
+		i.bulb.leave(bulbLeft)
 	case "confirm_clock":
 		t, err := time.Parse(time.RFC3339, c.Wall)
 		if err != nil {
@@ -205,10 +222,10 @@ func (s *Session) learn(l device.Line) string {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	i.learning, i.giveUp = l, cancel
-	go func() {
+	s.learning.Go(func() {
 		what, err := s.cfg.Learner.Learn(ctx, l)
 		i.learned <- learned{l, what, err}
-	}()
+	})
 	return ""
 }
 

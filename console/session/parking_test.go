@@ -3,6 +3,7 @@
 package session_test
 
 import (
+	"context"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -432,12 +433,21 @@ func TestJournalThatFailsWithSeveralRuns(t *testing.T) {
 	d.noPass()
 }
 
+// An uncleared register knows of nobody's clearance.
+type uncleared struct{ session.Fixed }
+
+func (u uncleared) May(ctx context.Context, person, facepiece, rules string) (session.Bound, error) {
+	b, err := u.Fixed.May(ctx, person, facepiece, rules)
+	b.Uncleared = true
+	return b, err
+}
+
 func TestNameSaid(t *testing.T) {
 	t.Parallel()
 	d := newDeskOn(t, newStillClock(), nil, func(c *session.Config) {
 		f := c.Register.(session.Fixed)
 		f.Languages = map[string]string{"hs-021": "pl"}
-		c.Register = f
+		c.Register = uncleared{f}
 	})
 	run := d.openFor("hs-021")
 	said := func(client string, role wire.Role, yes bool) string {
@@ -448,6 +458,11 @@ func TestNameSaid(t *testing.T) {
 	}
 	if w := wire.ForWearer(d.stage(procedure.Ready), run); w.Run == nil || w.Run.Wearer != "Tomasz Zieliński" || w.Run.Code != "" {
 		t.Errorf("the wearer's page sees %+v", w.Run)
+	}
+	// Who is cleared is for the tester alone.
+	at := d.stage(procedure.Ready)
+	if w, g := wire.ForWearer(at, run), wire.ForRole(at, wire.Trainer); !at.Run.Uncleared || w.Run.Uncleared || g.Run.Uncleared {
+		t.Errorf("no clearance: the tester is told %t, the wearer's page %t, the gallery %t", at.Run.Uncleared, w.Run.Uncleared, g.Run.Uncleared)
 	}
 	if why := said("page 3", wire.Trainer, true); why != "not_allowed" {
 		t.Errorf("a trainer says the name: %q", why)

@@ -134,15 +134,35 @@ func TestWhatWaitsForAPush(t *testing.T) {
 // Who stops for the person waits for no push, since the run is not valid whatever
 // comes of it.
 func TestStopForThePersonWaitsForNoPush(t *testing.T) {
-	b := newBench(t)
-	b.to(procedure.Screening)
-	b.press(5*time.Second, device.Squeeze)
 	at := 10 * time.Second
-	b.Edge(device.Edge{At: at, Line: device.Push, Closed: true})
-	b.Input(procedure.Input{At: at + 100*ms, Do: procedure.DoWelfare})
-	b.Advance(at + 101*ms)
-	if o, r := b.verdict(); o != procedure.NotValid || r != procedure.StoppedForWelfare {
-		t.Errorf("%q %q", o, r)
+	for name, before := range map[string][]procedure.Verb{
+		"alone":                   nil,
+		"after a step":            {procedure.DoGoOn},
+		"after a word":            {procedure.DoSaidAloud},
+		"after a word of the box": {procedure.DoClockStepped},
+		"after several":           {procedure.DoClockStepped, procedure.DoSaidAloud, procedure.DoGoOn},
+	} {
+		b := newBench(t)
+		b.to(procedure.Screening)
+		b.press(5*time.Second, device.Squeeze)
+		b.Edge(device.Edge{At: at, Line: device.Push, Closed: true})
+		for i, v := range before {
+			b.Input(procedure.Input{At: at + time.Duration(50+i)*ms, Do: v})
+		}
+		b.Advance(at + 90*ms)
+		b.Input(procedure.Input{At: at + 100*ms, Do: procedure.DoWelfare})
+		if next, ok := b.Next(); !ok || next > at+100*ms {
+			t.Errorf("%s: the run asks for no instant before %v, %t", name, next, ok)
+		}
+		b.Advance(at + 101*ms)
+		if o, r := b.verdict(); o != procedure.NotValid || r != procedure.StoppedForWelfare {
+			t.Errorf("%s: %q %q", name, o, r)
+		}
+		b.feedAll(pushed{at, at + 300*ms, sure}.edges()[1:])
+		b.Advance(at + time.Second)
+		if s := b.State(); s.Bin != 0 || len(s.Screening) != 1 || s.Verdict.Reason != procedure.StoppedForWelfare {
+			t.Errorf("%s: what had waited changed the run: bin %d, %d squeezes, %+v", name, s.Bin, len(s.Screening), s.Verdict)
+		}
 	}
 }
 

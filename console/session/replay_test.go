@@ -5,8 +5,10 @@ package session
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -102,6 +104,42 @@ func TestReplayWholeRun(t *testing.T) {
 	}
 	if n["exercise_change"] != 6 || n["five_seconds"] != 7 || n["top_up_due"] != 13 || n["pass"] != 1 || n["dose_done"] != 14 {
 		t.Errorf("cues: %v", n)
+	}
+}
+
+// A recording that was off over the end of the exercises may have lost a report
+// in them, whenever it is on again and whether or not it says so.
+func TestReplayOffOverTheEnd(t *testing.T) {
+	whole := wholeRun(t, nil)
+	head := whole[:bytes.LastIndexByte(whole, '#')]
+	stamp, err := strconv.ParseInt(strings.TrimSpace(string(whole[len(head)+1:])), 10, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	over := time.Duration(stamp) - 5*time.Second
+	at := func(d time.Duration) string { return fmt.Sprintf("#%d\n", (over + d).Nanoseconds()) }
+	const off, on, rest = "$dumpoff xa xb xc xd $end\n", "$dumpon 0a 0b 0c 1d $end\n", "1d\n"
+	for _, c := range []struct {
+		name, tail string
+		end        time.Duration // of the file
+		want       procedure.Reason
+	}{
+		{"on again after it", at(-30*ms) + off + at(15*ms) + on, 5 * time.Second, procedure.InputGap},
+		{"off just before it", at(-ms) + off + at(29*ms) + on, 5 * time.Second, procedure.InputGap},
+		{"on again without a word", at(-30*ms) + off + at(15*ms) + rest, 5 * time.Second, procedure.InputGap},
+		{"off twice", at(-30*ms) + off + at(-10*ms) + off + at(15*ms) + on, 5 * time.Second, procedure.InputGap},
+		{"off to the end of the file", at(-30*ms) + off, 15 * ms, procedure.InputGap},
+		{"off until the cable is out", at(-30*ms) + off + at(40*ms) + on, 5 * time.Second, procedure.CableOpen},
+		{"off after it", at(ms) + off + at(30*ms) + on, 5 * time.Second, ""},
+	} {
+		got, err := play(t, append(slices.Clone(head), c.tail+at(c.end)...))
+		if err != nil {
+			t.Fatalf("%s: %v", c.name, err)
+		}
+		v := got.State.Verdict
+		if v == nil || v.Reason != c.want || (c.want == "") != (v.Outcome == procedure.Pass) {
+			t.Errorf("%s: verdict %+v, want %q", c.name, v, c.want)
+		}
 	}
 }
 

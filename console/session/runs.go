@@ -34,10 +34,12 @@ type openRun struct {
 	lines    []device.Line    // contacts of the run
 	code     string           // by which a wearer's page is paired
 	language string           // of the wearer
-	taking   bool             // it is active, and about to be taken up
-	unsaved  bool             // something of it was shown and is not on disk for good
-	actor    Actor            // the simulated wearer of a drill; nil in a test
-	button   simButton        // of the actor
+
+	uncleared bool      // no clearance of the wearer was on record
+	taking    bool      // it is active, and about to be taken up
+	unsaved   bool      // something of it was shown and is not on disk for good
+	actor     Actor     // the simulated wearer of a drill; nil in a test
+	button    simButton // of the actor
 }
 
 func (r *openRun) id() string { return r.engine.State().Opened.Run }

@@ -76,6 +76,9 @@ type Bound struct {
 	// Language is the code of the person's first language that the pages have
 	// words in; empty when it is not known. It is no part of a record.
 	Language string
+	// Uncleared: no clearance of the person is on record. It bars nothing and is
+	// no part of a record.
+	Uncleared bool
 }
 
 // A Refusal is why somebody may not be tested, as a key for the page's words.
@@ -101,8 +104,9 @@ type Config struct {
 	Wall      Wall
 	Board     device.Board
 	BoardName string
-	Sim       Contactor // nil for a real board
-	Learner   Learner   // nil where no pedal can be learned
+	Sim       Contactor  // nil for a real board
+	Learner   Learner    // nil where no pedal can be learned
+	Bulb      Calibrator // nil without a bulb sensor
 	Journal   store.Journal
 	Player    audio.Player
 	Phrase    func(audio.Cue) time.Duration // how long a spoken cue takes, 0 when it cannot be said; may be nil
@@ -133,9 +137,11 @@ type Session struct {
 	cfg      Config
 	commands chan asked
 	gone     chan string
-	spoiled  chan spoiled
+	spoiled  chan Spoilt
 	noted    chan noted
+	holds    chan holding
 	noting   sync.WaitGroup
+	learning sync.WaitGroup // of the bulb and of pedals
 	writer   *writer
 	last     atomic.Pointer[string]     // id of the run opened last
 	now      atomic.Pointer[[]Underway] // runs that have no verdict
@@ -159,6 +165,7 @@ type Session struct {
 	lost     string
 	failed   string          // StorageFailed when the journal does not write
 	unnoted  map[string]bool // runs whose note for the next start fails
+	held     int             // holds that are not released
 	runs     int
 	fails    map[string][]time.Duration // of a wearer with a facepiece since the daemon started
 	lit      map[device.Lamp]bool
@@ -179,7 +186,7 @@ type asked struct {
 // valid, power lost: it is never resumed.
 func New(ctx context.Context, cfg Config) (*Session, error) {
 	s := &Session{
-		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), spoiled: make(chan spoiled), noted: make(chan noted), unnoted: map[string]bool{}, ended: make(chan struct{}),
+		cfg: cfg, commands: make(chan asked, 64), gone: make(chan string, 64), spoiled: make(chan Spoilt), noted: make(chan noted), holds: make(chan holding), unnoted: map[string]bool{}, ended: make(chan struct{}),
 		openRun: &openRun{}, levels: map[device.Line]bool{}, stats: map[device.Line]*stat{}, fails: map[string][]time.Duration{}, lit: map[device.Lamp]bool{},
 	}
 	if err := CloseOpenRuns(ctx, cfg.Journal); err != nil {
@@ -189,6 +196,9 @@ func New(ctx context.Context, cfg Config) (*Session, error) {
 		s.stats[l] = &stat{}
 	}
 	s.inputs.learned = make(chan learned, 1)
+	if cfg.Bulb != nil {
+		s.inputs.bulb.known = cfg.Bulb.Bulb()
+	}
 	s.writer = newWriter(cfg.Journal)
 	return s, nil
 }
@@ -334,9 +344,9 @@ func (s *Session) Run(ctx context.Context) error {
 		for _, c := range s.captures {
 			c.wait()
 		}
-		s.writer.close()
 		close(s.ended)
 		s.noting.Wait()
+		s.learning.Wait()
 	}()
 	s.looked = s.cfg.Clock.Now()
 	s.fed = s.looked
@@ -380,9 +390,19 @@ func (s *Session) Run(ctx context.Context) error {
 			s.watch(due)
 			s.drain()
 			s.spoil(x)
+		case h := <-s.holds:
+			s.watch(due)
+			s.hold(h)
 		case l := <-s.inputs.learned:
 			s.watch(due)
 			s.onLearned(l)
+		case b := <-s.inputs.bulb.steps:
+			s.watch(due)
+			s.inputs.bulb.hear(b)
+		case c := <-s.inputs.bulb.done:
+			s.watch(due)
+			s.drain() // what the sensor said before
+			s.onBulb(c)
 		case <-timer:
 			s.watch(due)
 		case <-ctx.Done():
@@ -393,6 +413,10 @@ func (s *Session) Run(ctx context.Context) error {
 		// waiting: it would lose its date.
 		s.drain()
 		if err != nil {
+			s.inputs.bulb.leave(bulbLeft)
+			if s.inputs.giveUp != nil {
+				s.inputs.giveUp()
+			}
 			s.finish()
 			return err
 		}
@@ -410,6 +434,7 @@ func (s *Session) Run(ctx context.Context) error {
 func (s *Session) gap(reason string) {
 	s.lost = reason
 	s.cfg.Log.Warn("edges may be missing", "reason", reason)
+	s.inputs.bulb.missed(reason)
 	if s.inputs.check != nil {
 		s.inputs.check.Stop() // what moved meanwhile is not known
 	}
@@ -685,7 +710,7 @@ func (s *Session) onDisk(w written) {
 	for _, f := range r.pending[:w.n] {
 		r.durable = procedure.Fold(r.durable, f)
 		switch f.Fact.(type) {
-		case procedure.Ended, procedure.ProofGiven, procedure.ProofLeft:
+		case procedure.Ended, procedure.ProofGiven, procedure.ProofLeft, procedure.KitSpoiled:
 			ended = true
 		}
 	}
@@ -699,6 +724,9 @@ func (s *Session) onDisk(w written) {
 	}
 	if r == s.openRun {
 		for _, o := range r.promises {
+			if o.Cue == procedure.CuePass && r.durable.Verdict.Outcome != procedure.Pass {
+				continue // undone before it was shown
+			}
 			o.At = s.cfg.Clock.Now()
 			s.sound(o)
 		}
@@ -707,14 +735,33 @@ func (s *Session) onDisk(w written) {
 }
 
 // finish ends the runs under way when the daemon stops, where the loop had come
-// to: an edge of after that may not have been read yet.
+// to: an edge of after that may not have been read yet. It waits for the disk, since
+// of what pages were told and does not come there the next start has to know.
 func (s *Session) finish() {
 	all := s.all()
 	for _, r := range all {
 		r.engine.End(s.looked-s.grace(), procedure.DoEnd)
 	}
 	s.act()
+	err := s.writer.close()
+	s.lastWritten(err)
+	s.unsaved()
 	for _, r := range all {
 		r.record.finish(r.engine.Now())
+	}
+}
+
+// lastWritten takes what the writer did when nobody listened any more, and its
+// error at the end. Nothing is shown or sounded by it.
+func (s *Session) lastWritten(err error) {
+	for len(s.writer.done) > 0 {
+		w := <-s.writer.done
+		if r := s.find(w.run); w.err == nil && r != nil {
+			r.pending = r.pending[w.n:]
+		}
+	}
+	if err != nil && s.failed == "" {
+		s.failed = wire.StorageFailed
+		s.cfg.Log.Error("journal", "err", err)
 	}
 }

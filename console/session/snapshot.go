@@ -26,7 +26,7 @@ func (s *Session) snapshot() wire.Snapshot {
 			Board: s.cfg.BoardName, Supervised: s.supervised(), Lost: s.lost,
 			Squeeze: s.levels[device.Squeeze], Step: s.levels[device.Step],
 			Report:  s.levels[device.Taste] || s.levels[device.TasteNO],
-			Missing: s.missing(), Lines: s.lines(now), Check: s.inputs.checkState(), Latency: s.inputs.latencyState(), Learn: string(s.inputs.learning), Learned: s.inputs.said,
+			Missing: s.missing(), Lines: s.lines(now), Check: s.inputs.checkState(), Latency: s.inputs.latencyState(), Learn: string(s.inputs.learning), Learned: s.inputs.said, Bulb: s.bulbState(now),
 		},
 	}
 	s.dialed(&w)
@@ -71,7 +71,7 @@ func (s *Session) cableWord() string {
 func (s *Session) show(r *openRun) *wire.Run {
 	st := r.engine.State()
 	out := shown.Run(st, r.engine.Now())
-	out.WearerLanguage = r.language
+	out.WearerLanguage, out.Uncleared = r.language, r.uncleared
 	if a, ok := r.actor.(Asker); ok {
 		out.Drill.Asks = a.Asks(st)
 	}
@@ -89,7 +89,8 @@ func (s *Session) verdict(out *wire.Run, r *openRun, st procedure.State) {
 		return
 	}
 	v := r.durable.Verdict
-	if v == nil || s.failed != "" && len(r.pending) > 0 {
+	undone := v != nil && v.Outcome != st.Verdict.Outcome // which is being written
+	if v == nil || undone || s.failed != "" && len(r.pending) > 0 {
 		if s.failed == "" {
 			out.Ending = true
 			out.Stage = procedure.Over

@@ -14,28 +14,26 @@ import (
 	"tallyhood/store"
 )
 
-// A spoiled nebuliser is not any more what it was when a run named it.
-type spoiled struct {
-	marks     []string
-	worthless bool
+// A Spoilt is a nebuliser or a batch, by its id, that is not any more what it was
+// when a run named it.
+type Spoilt struct {
+	Nebuliser string // empty: it is the batch
+	Batch     string // empty: it is the nebuliser
+	Worthless bool   // what was done with it is, as when it was found clogged; else it is not to be used as it was named
 }
 
-// Spoiled says that what was done with nebulisers, by their marks, is worthless,
-// as when one is found clogged, or that they were filled or entered anew: an open
-// run that has one is told. It is called when that is durable, from any goroutine
-// but the loop's.
-func (s *Session) Spoiled(marks []string, worthless bool) {
+// Spoiled tells open runs of it. It is called when that is durable, from any
+// goroutine but the loop's.
+func (s *Session) Spoiled(x Spoilt) {
 	select {
-	case s.spoiled <- spoiled{marks, worthless}:
+	case s.spoiled <- x:
 	case <-s.ended:
 	}
 }
 
-func (s *Session) spoil(x spoiled) {
+func (s *Session) spoil(x Spoilt) {
 	for _, r := range s.all() {
-		for _, mark := range x.marks {
-			r.say(procedure.Input{At: s.cfg.Clock.Now(), Do: procedure.DoSpoiled, Mark: mark, Yes: x.worthless})
-		}
+		r.say(procedure.Input{At: s.cfg.Clock.Now(), Do: procedure.DoSpoiled, Nebuliser: x.Nebuliser, Batch: x.Batch, Yes: x.Worthless})
 	}
 }
 
@@ -76,6 +74,9 @@ func (s *Session) noteUnsaved(runs []string) {
 		select {
 		case s.noted <- noted{runs, err}:
 		case <-s.ended:
+			if err != nil {
+				s.cfg.Log.Error("not noted that runs were not saved; none of them may count", "runs", runs, "err", err)
+			}
 			return
 		}
 		if err == nil {

@@ -113,6 +113,148 @@ func TestWhatWasNotSavedIsNoPassLater(t *testing.T) {
 	}
 }
 
+// A nebuliser found clogged when the run has passed: nobody who has not seen the
+// pass yet may see or hear it, and nobody sees it afterwards, whatever came of
+// the proof meanwhile. One filled anew for the next person changes nothing.
+func TestACloggedNebuliserUndoesAPass(t *testing.T) {
+	for name, c := range map[string]struct {
+		shown     bool             // the pass, before the nebuliser was found clogged
+		proof     []procedure.Verb // said before that
+		id        string
+		worthless bool
+		want      procedure.Outcome
+	}{
+		"while the pass is being written":    {id: "n-S1", worthless: true, want: procedure.NotValid},
+		"while it is written, the weak one":  {id: "n-W1", worthless: true, want: procedure.NotValid},
+		"when the pass is shown":             {shown: true, id: "n-S1", worthless: true, want: procedure.NotValid},
+		"while the proof is made":            {shown: true, proof: []procedure.Verb{procedure.DoBeginProof}, id: "n-S1", worthless: true, want: procedure.NotValid},
+		"when the proof is made":             {shown: true, proof: []procedure.Verb{procedure.DoBeginProof, procedure.DoProofTasted}, id: "n-S1", worthless: true, want: procedure.NotValid},
+		"when the proof was left":            {shown: true, proof: []procedure.Verb{procedure.DoBeginProof, procedure.DoLeaveProof}, id: "n-S1", worthless: true, want: procedure.NotValid},
+		"filled anew":                        {id: "n-S1", want: procedure.Pass},
+		"another one":                        {id: "n-S9", worthless: true, want: procedure.Pass},
+		"nothing tasted, not written before": {proof: []procedure.Verb{procedure.DoBeginProof, procedure.DoProofNothing}, id: "n-S9", worthless: true, want: procedure.NotValid},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			m := newMoody()
+			d := newDeskOn(t, newStillClock(), m, func(cfg *session.Config) {
+				cfg.Rules["us-osha"] = quickRules(t, 15)
+				cfg.Register = &shelf{Fixed: cfg.Register.(session.Fixed), kit: map[string]procedure.Kit{
+					"W1": {ID: "n-W1", Mark: "W1", Role: procedure.Weak, Agent: "bitter", Solution: "s-1", Lot: "L-7", Age: time.Hour, Checked: true},
+					"S1": {ID: "n-S1", Mark: "S1", Role: procedure.Strong, Agent: "bitter", Solution: "s-2", Lot: "L-8", Age: time.Hour, Checked: true},
+				}}
+			})
+			t.Cleanup(func() { m.letGo(0) })
+			d.open()
+			d.say(procedure.DoTake, procedure.Input{Mark: "W1"})
+			d.say(procedure.DoGoOn, procedure.Input{})
+			d.stage(procedure.Screening)
+			d.press(device.Squeeze, 3)
+			d.press(device.Taste, 1)
+			d.stage(procedure.Clearing)
+			d.say(procedure.DoTake, procedure.Input{Mark: "S1"})
+			d.press(device.Step, 1)
+			d.stage(procedure.Donning)
+			d.wait(6 * time.Second)
+			d.say(procedure.DoGoOn, procedure.Input{})
+			d.stage(procedure.Dosing)
+			d.dose(10)
+			d.topUps(0)
+			if c.shown {
+				d.until("a pass", verdict)
+			}
+			m.hold()
+			if !c.shown {
+				d.until("an ending", func(s wire.Snapshot) bool { return s.Run.Ending })
+			}
+			for _, v := range c.proof {
+				d.say(v, procedure.Input{})
+			}
+			d.ses.Spoiled(session.Spoilt{Nebuliser: c.id, Worthless: c.worthless})
+			d.wait(2 * time.Second)
+			m.letGo(0)
+			s := d.until("all of it written", func(s wire.Snapshot) bool { return verdict(s) && s.LagMS == 0 && s.Run.Verdict.Outcome == c.want })
+			if c.want == procedure.NotValid && s.Run.Verdict.Reason != procedure.MistCheckFailed {
+				t.Errorf("the page shows %+v", s.Run.Verdict)
+			}
+			if !c.shown && c.want == procedure.NotValid {
+				for _, s := range d.snapshots() {
+					if verdict(s) && s.Run.Verdict.Outcome == procedure.Pass {
+						t.Fatalf("snapshot %d shows a pass that was undone before", s.Number)
+					}
+				}
+				if d.heard.has(procedure.CuePass) {
+					t.Error("the cue for a pass came after it was undone")
+				}
+			}
+			if c.want == procedure.NotValid && !d.heard.has(procedure.CueNotValid) {
+				t.Error("nothing was heard of it")
+			}
+			if c.want == procedure.Pass && !d.heard.has(procedure.CuePass) {
+				t.Error("the cue for a pass never came")
+			}
+			d.stop()
+			st, err := archive.State(t.Context(), m, d.run)
+			if err != nil || st.Verdict.Outcome != c.want {
+				t.Errorf("the journal holds %+v, %v", st.Verdict, err)
+			}
+		})
+	}
+}
+
+// A daemon that is stopped while the doubt after a pass is being written, and
+// whose write then fails, leaves a note for the next start; where the write comes
+// to the disk after all there is nothing to note.
+func TestWhatIsLostAtTheStopIsNoted(t *testing.T) {
+	for _, lost := range []bool{true, false} {
+		m := newMoody()
+		told := make(chan []string, 8)
+		d := newDeskOn(t, newStillClock(), m, func(cfg *session.Config) {
+			cfg.Rules["us-osha"] = quickRules(t, 15)
+			cfg.Unsaved = func(runs []string) error { told <- runs; return nil }
+		})
+		t.Cleanup(func() { m.letGo(0) })
+		toRunning(d)
+		d.topUps(0)
+		d.until("a pass", verdict)
+		m.hold()
+		d.say(procedure.DoBeginProof, procedure.Input{}) // each is answered with ok
+		d.say(procedure.DoProofNothing, procedure.Input{})
+		ended := make(chan struct{})
+		go func() { d.stop(); close(ended) }()
+		<-d.left
+		fail := 0
+		if lost {
+			fail = 9
+		}
+		m.letGo(fail)
+		<-ended
+		m.letGo(0)
+		var runs []string
+		select {
+		case runs = <-told:
+		default:
+		}
+		if err := session.CloseOpenRuns(t.Context(), m); err != nil {
+			t.Fatal(err)
+		}
+		if err := session.Void(t.Context(), m, runs); err != nil {
+			t.Fatal(err)
+		}
+		st, err := archive.State(t.Context(), m, d.run)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := procedure.MistCheckFailed
+		if lost {
+			want = procedure.JournalFailed
+		}
+		if st.Verdict.Outcome != procedure.NotValid || st.Verdict.Reason != want || lost != (len(runs) == 1) {
+			t.Errorf("lost %t: nothing was tasted, and after the next start it is %+v, noted runs %v", lost, st.Verdict, runs)
+		}
+	}
+}
+
 // The machine may sleep without a clock of the run going on.
 func TestASleepEndsTheRun(t *testing.T) {
 	for slept, ends := range map[time.Duration]bool{900 * time.Millisecond: false, 3 * time.Second: true} {
@@ -133,10 +275,11 @@ func TestASleepEndsTheRun(t *testing.T) {
 	}
 }
 
-// An open run that has a nebuliser is told when that is found clogged, also
-// while it waits; a run that has another is not.
+// An open run that has a nebuliser is told when that is found clogged, or its
+// batch another, also while it waits; a run that has another is not.
 func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
-	for _, waits := range []bool{false, true} {
+	for i, spoilt := range []session.Spoilt{{Nebuliser: "n-W1", Worthless: true}, {Batch: "s-1", Worthless: true}, {Nebuliser: "n-W1", Worthless: true}, {Batch: "s-1", Worthless: true}} {
+		waits := i > 1
 		j := memory.New()
 		d := newDeskOn(t, newLongClock(), j, func(cfg *session.Config) {
 			cfg.Register = &shelf{Fixed: cfg.Register.(session.Fixed), kit: map[string]procedure.Kit{
@@ -154,8 +297,9 @@ func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
 			d.say(procedure.DoPark, procedure.Input{})
 			d.until("it waits", func(s wire.Snapshot) bool { return len(s.Parked) == 1 })
 		}
-		d.ses.Spoiled([]string{"W9"}, true)
-		d.ses.Spoiled([]string{"W1"}, false) // filled anew for the next person
+		d.ses.Spoiled(session.Spoilt{Nebuliser: "n-W9", Worthless: true})
+		d.ses.Spoiled(session.Spoilt{Batch: "s-9", Worthless: true})
+		d.ses.Spoiled(session.Spoilt{Nebuliser: "n-W1"}) // filled anew for the next person
 		d.wait(2 * time.Second)
 		open := func(s wire.Snapshot) *wire.Run {
 			if waits {
@@ -169,7 +313,7 @@ func TestASpoiledNebuliserReachesItsRuns(t *testing.T) {
 		if r := open(d.until("any", func(wire.Snapshot) bool { return true })); r == nil || r.Verdict != nil {
 			t.Fatalf("waits %v: ended though its nebuliser was sound: %+v", waits, r)
 		}
-		d.ses.Spoiled([]string{"W2", "W1"}, true)
+		d.ses.Spoiled(spoilt)
 		if waits {
 			d.until("the run that waited to be over", func(s wire.Snapshot) bool { return len(s.Parked) == 0 })
 		} else {

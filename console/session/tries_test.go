@@ -194,6 +194,52 @@ func TestTheProofIsLeft(t *testing.T) {
 	}
 }
 
+// What the box would refuse is not offered: half of a dose may be added by hand,
+// in the initial dose and in a top-up.
+func TestHalfOfADoseByHandIsNotOffered(t *testing.T) {
+	t.Parallel()
+	d := newDeskOn(t, newStillClock(), memory.New())
+	d.open()
+	d.toDosing()
+	correct := func(delta int) string {
+		return d.ask(wire.Command{Do: string(procedure.DoCorrect), Input: procedure.Input{Delta: delta, Reason: "beside the pedal", By: "Agnes Thorley"}})
+	}
+	shown := func(given int, why procedure.Why) {
+		t.Helper()
+		s := d.until("the count", func(s wire.Snapshot) bool { return s.Run != nil && s.Run.Dose != nil && s.Run.Dose.Given == given })
+		if s.Run.NoAdd != why {
+			t.Errorf("%d given: the page is told %q, want %q", given, s.Run.NoAdd, why)
+		}
+	}
+	shown(0, "")
+	for n := range 5 {
+		if why := correct(1); why != "" {
+			t.Fatalf("squeeze %d by hand: %q", n+1, why)
+		}
+	}
+	shown(5, procedure.WhyHalfByHand)
+	if why := correct(1); why != string(procedure.WhyHalfByHand) {
+		t.Errorf("the sixth of ten by hand: %q", why)
+	}
+	if why := correct(-1); why != "" {
+		t.Errorf("taken back: %q", why)
+	}
+	shown(4, "")
+	d.dose(10)
+	d.until("the first top-up", func(s wire.Snapshot) bool { return s.Run != nil && s.Run.Dose != nil && s.Run.Dose.N == 1 })
+	for range 2 {
+		if why := correct(1); why != "" {
+			t.Fatal(why)
+		}
+	}
+	shown(2, procedure.WhyHalfByHand)
+	if why := correct(1); why != string(procedure.WhyHalfByHand) {
+		t.Errorf("the third of five by hand: %q", why)
+	}
+	d.press(device.Squeeze, 3)
+	shown(5, "") // nothing is lacking
+}
+
 // A correction and an answer to the name that name nobody are those of the tester
 // who drives.
 func TestTheDriverIsNamed(t *testing.T) {

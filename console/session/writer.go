@@ -22,6 +22,8 @@ type writer struct {
 	mu    sync.Mutex
 	queue []batch
 	shut  bool
+
+	failed error // the first; owned by the loop until stopped is closed
 }
 
 type batch struct {
@@ -59,7 +61,6 @@ func (w *writer) write(run string, facts []procedure.Dated) {
 
 func (w *writer) loop() {
 	defer close(w.stopped)
-	var failed error // once: what follows a hole is worth nothing
 	for range w.wake {
 		for {
 			w.mu.Lock()
@@ -74,22 +75,23 @@ func (w *writer) loop() {
 			b := w.queue[0]
 			w.queue = w.queue[1:]
 			w.mu.Unlock()
-			if failed == nil {
+			if w.failed == nil { // what follows a hole is worth nothing
 				var drafts []store.Draft
-				if drafts, failed = draftsOf(b.run, b.facts); failed == nil {
-					_, failed = w.journal.Append(context.Background(), drafts...)
+				if drafts, w.failed = draftsOf(b.run, b.facts); w.failed == nil {
+					_, w.failed = w.journal.Append(context.Background(), drafts...)
 				}
 			}
 			select {
-			case w.done <- written{b.run, len(b.facts), failed}:
+			case w.done <- written{b.run, len(b.facts), w.failed}:
 			default: // only at shutdown does nobody listen
 			}
 		}
 	}
 }
 
-// close writes what is queued and waits for it.
-func (w *writer) close() {
+// close writes what is queued and waits for it. What became of it is in done, as
+// far as that had room; the error is of anything that was not written.
+func (w *writer) close() error {
 	w.mu.Lock()
 	w.shut = true
 	w.mu.Unlock()
@@ -98,4 +100,5 @@ func (w *writer) close() {
 	default:
 	}
 	<-w.stopped
+	return w.failed
 }

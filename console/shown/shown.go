@@ -116,7 +116,7 @@ func doses(out *wire.Run, st procedure.State, now time.Duration) {
 		}
 		out.Initial = &d
 		if st.Stage == procedure.Dosing {
-			out.Dose = &d
+			out.Dose, out.NoAdd = &d, noAdd(st.Initial)
 		}
 	}
 	if st.Bin > 0 {
@@ -142,12 +142,20 @@ func doses(out *wire.Run, st procedure.State, now time.Duration) {
 		out.Exercise = r.ExerciseAt(t)
 		if n := r.WindowAt(t); n > 0 {
 			d := out.TopUps[n-1]
-			out.Dose = &d
+			out.Dose, out.NoAdd = &d, noAdd(st.TopUp(n))
 		}
 	}
 	for _, q := range st.Squeezes() {
 		out.SqueezesMS = append(out.SqueezesMS, millis(q))
 	}
+}
+
+// noAdd is why no squeeze may be added to a dose by hand as long as it is short.
+func noAdd(d procedure.Dose) procedure.Why {
+	if d.Left() > 0 && d.HalfByHand() {
+		return procedure.WhyHalfByHand
+	}
+	return ""
 }
 
 func dose(d procedure.Dose, n int) wire.Dose {

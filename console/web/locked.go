@@ -16,13 +16,26 @@ const (
 	LockDamaged    = "damaged"    // the store's file is spoilt
 	LockNewer      = "newer"      // a later version has written it
 	LockUnreadable = "unreadable" // the system does not let it be read or written
+
+	LockKey           = "key"            // the file of the box's signing key is spoilt
+	LockKeyUnreadable = "key_unreadable" // the system does not let it be read
 )
 
-// A Lock says why the records of a box cannot be opened.
+// A Lock says why the records of a box cannot be opened, or its key not be used.
 type Lock struct {
 	Kind   string // one of those above
 	Detail string // what was found, in English
-	Store  string // the store's file
+	File   string // the store's file, or the key's
+}
+
+func (l Lock) ofKey() bool { return l.Kind == LockKey || l.Kind == LockKeyUnreadable }
+
+// says is what the lock comes to, for who reads it raw.
+func (l Lock) says() string {
+	if l.ofKey() {
+		return "This box cannot use its signing key"
+	}
+	return "The records of this box cannot be opened"
 }
 
 // A step is one thing to do, with the command for it if there is one.
@@ -78,14 +91,14 @@ func (l Lock) problem(w http.ResponseWriter, _ *http.Request) {
 		Why    string `json:"why"`
 	}{
 		http.StatusText(http.StatusServiceUnavailable), http.StatusServiceUnavailable,
-		"The records of this box cannot be opened: " + l.Detail + ". The box's first page says what to do.", "records_locked",
+		l.says() + ": " + l.Detail + ". The box's first page says what to do.", "records_locked",
 	})
 }
 
 func (l Lock) page(w http.ResponseWriter, r *http.Request, folder fs.FS) {
 	if r.Method != http.MethodGet && r.Method != http.MethodHead {
 		w.Header().Set("Allow", "GET, HEAD")
-		http.Error(w, "The records of this box cannot be opened, so nothing is taken.", http.StatusMethodNotAllowed)
+		http.Error(w, l.says()+", so nothing is taken.", http.StatusMethodNotAllowed)
 		return
 	}
 	language, words := lockedWords(folder, r.Header.Get("Accept-Language"))
@@ -95,7 +108,10 @@ func (l Lock) page(w http.ResponseWriter, r *http.Request, folder fs.FS) {
 		ToDo: say("todo"), Again: say("again"),
 		Steps: []step{{say("keep"), ""}},
 	}
-	file := shellWord(l.Store)
+	if l.ofKey() {
+		p.Title, p.Say, p.Steps = say("key_title"), say("key_say"), []step{{say("key_keep"), ""}}
+	}
+	file := shellWord(l.File)
 	stop := step{say("stop"), "sudo systemctl stop tallyhood"}
 	look := step{say("look"), "sudo -u tallyhood tallyhood records verify --store " + file}
 	start := step{say("start"), "sudo systemctl restart tallyhood"}
@@ -104,6 +120,12 @@ func (l Lock) page(w http.ResponseWriter, r *http.Request, folder fs.FS) {
 		p.Steps = append(p.Steps, step{say("update"), ""}, start)
 	case LockUnreadable:
 		p.Steps = append(p.Steps, step{say("rights"), ""}, start)
+	case LockKeyUnreadable:
+		p.Steps = append(p.Steps, step{say("rights"), ""}, start)
+	case LockKey:
+		p.Steps = append(p.Steps,
+			step{say("key_copy"), "sudo -u tallyhood cp COPY " + file}, step{say("key_aside"), "sudo -u tallyhood mv " + file + " " + shellWord(l.File+".damaged")}, start)
+		p.Legend = say("key_legend")
 	default:
 		p.Steps = append(p.Steps, stop, look, step{say("restore"), "sudo -u tallyhood tallyhood restore BACKUP --over --passphrase-file PASSPHRASE --store " + file}, start)
 		p.Legend = say("legend")

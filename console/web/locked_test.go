@@ -37,8 +37,9 @@ func TestLockedRecords(t *testing.T) {
 	shown := map[string]bool{}
 	for kind, commands := range map[string][]string{
 		web.LockDamaged: {"systemctl stop", "records verify --store '/var/lib/it''s'", "restore BACKUP --over", "systemctl restart"}, web.LockNewer: {"systemctl restart"}, web.LockUnreadable: {"systemctl restart"},
+		web.LockKey: {"cp COPY '/var/lib/it''s'", "mv '/var/lib/it''s' '/var/lib/it''s.damaged'", "systemctl restart"}, web.LockKeyUnreadable: {"systemctl restart"},
 	} {
-		h, err := web.Locked(web.Lock{Kind: kind, Detail: detail, Store: "/var/lib/it's"}, nil)
+		h, err := web.Locked(web.Lock{Kind: kind, Detail: detail, File: "/var/lib/it's"}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -68,7 +69,11 @@ func TestLockedRecords(t *testing.T) {
 					t.Errorf("%s: %d, %v", path, status, header)
 				}
 				text := html.UnescapeString(body)
-				for _, key := range []string{"title", "say", "why", kind, "todo", "keep", "again"} {
+				keys := []string{"title", "say", "keep"}
+				if strings.HasPrefix(kind, web.LockKey) {
+					keys = []string{"key_title", "key_say", "key_keep"}
+				}
+				for _, key := range append(keys, "why", kind, "todo", "again") {
 					if !strings.Contains(text, own["locked."+key]) {
 						t.Errorf("%s for %q lacks %s in %s", path, accept, key, code)
 					}

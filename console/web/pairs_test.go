@@ -172,7 +172,7 @@ func TestRolesAndMessages(t *testing.T) {
 	srv.Publish(twoRuns(1))
 	verbs := []string{
 		"go_on", "open", "close", "take_lease", "drop_lease", "sim", "take_up", "park", "answer", "said_aloud", "touched", "hood_off", "mist_failed", "abandon",
-		"add", "begin_proof", "welfare", "name_said", "check_begin", "learn", "tone", "confirm_clock", "", "nothing",
+		"add", "begin_proof", "welfare", "name_said", "check_begin", "learn", "calibrate_begin", "tone", "confirm_clock", "", "nothing",
 	}
 	for _, c := range []struct{ who, hello, run string }{
 		{"wearer", `"role":"wearer"`, ""}, {"paired", `"role":"wearer","code":"` + codeA + `"`, runA}, {"parked", `"role":"wearer","code":"` + codeB + `"`, runB},

@@ -51,7 +51,7 @@ type Command struct {
 	// run), a procedure.Verb of a person (park among them), or for the Inputs
 	// page, while no run is open: check_begin,
 	// check_end, learn (Line), learn_end, tone (Cue), latency_begin,
-	// latency_end, confirm_clock (Wall; a time other than the box's sets it). At
+	// latency_end, calibrate_begin, calibrate_end, confirm_clock (Wall; a time other than the box's sets it). At
 	// any time: volume (Volume), mute (Muted).
 	Do    string          `json:"do"`
 	Input procedure.Input `json:"input,omitzero"` // for the verbs
@@ -102,7 +102,8 @@ type Reply struct {
 var Refusals = []string{
 	"stale", "not_driver", "unknown", "run_open", "no_run", "not_allowed", "not_saved", "facepiece_not_allowed",
 	"clock_unset", "clock_served", "clock_wrong", "input_missing", "not_known", "busy", "no_pedal", "no_sound",
-	"parked", "too_many_parked", "hood_not_known", "no_nebuliser_entered", "other_facepiece_due",
+	"no_bulb", "calibrating", "parked", "too_many_parked", "hood_not_known", "no_nebuliser_entered", "other_facepiece_due",
+	"held",
 }
 
 // What Snapshot.Storage says of facts that are not being saved. After
@@ -148,10 +149,11 @@ type Inputs struct {
 	// Missing says in words which part that brings a contact does not work now.
 	Missing string  `json:"missing,omitempty"`
 	Lines   []Line  `json:"lines"`
-	Check   *Check  `json:"check"`   // the guided check of the wiring; null: none since the start
-	Latency *Timing `json:"latency"` // the self-test of sound and contact; null: none since the start
-	Learn   string  `json:"learn"`   // the contact whose pedal is being learned; empty: none
-	Learned string  `json:"learned"` // what came of the last learning, in words; empty: none since the start
+	Check   *Check  `json:"check"`          // the guided check of the wiring; null: none since the start
+	Latency *Timing `json:"latency"`        // the self-test of sound and contact; null: none since the start
+	Learn   string  `json:"learn"`          // the contact whose pedal is being learned; empty: none
+	Learned string  `json:"learned"`        // what came of the last learning, in words; empty: none since the start
+	Bulb    *Bulb   `json:"bulb,omitempty"` // the calibration of the bulb sensor; absent without one
 }
 
 // A Line is one contact as the board sees it since the daemon started.
@@ -188,6 +190,28 @@ type Timing struct {
 	SpreadMS float64 `json:"spread_ms"` // half of the presses lie within
 	When     string  `json:"when"`      // wall time of the end, RFC 3339
 }
+
+// A Bulb is the calibration of the bulb sensor: a person squeezes flat and lets
+// the bulb fill, so often as Of says. No run can be opened meanwhile.
+type Bulb struct {
+	Stage    string `json:"stage"`     // one of the stages below; empty: none since the start
+	Done     int    `json:"done"`      // squeezes so far
+	Of       int    `json:"of"`        // squeezes in all; 0 before it has begun
+	LeftMS   int64  `json:"left_ms"`   // until it is given up; 0: none is under way
+	Why      string `json:"why"`       // of a refusal: left, too_long, driver_gone or the box's words; of one that could not be kept, the box's words
+	Known    bool   `json:"known"`     // there is a calibration in use
+	When     string `json:"when"`      // wall time at which that was learned, RFC 3339; empty: not known
+	OfBefore int    `json:"of_before"` // once learned: air of a flat squeeze in per cent of the former calibration's; 0: nothing to compare with
+}
+
+// Stages of a calibration of the bulb.
+const (
+	BulbRest    = "rest"    // hands off until its rest level is known
+	BulbSqueeze = "squeeze" // squeeze flat, let it fill, wait a moment
+	BulbDone    = "done"    // learned, in use and kept
+	BulbUnkept  = "unkept"  // in use, but it could not be kept: the next start has the former one
+	BulbRefused = "refused" // nothing was learned, the former one stays
+)
 
 // A Clock is the box's wall time; durations never depend on it.
 type Clock struct {
@@ -261,6 +285,10 @@ type Run struct {
 	NameSaid       string `json:"name_said"`       // what the wearer answered to being asked by name: yes, no, or empty for nothing
 	WearerLanguage string `json:"wearer_language"` // code of the person's first language that there are words in; empty: not known
 	Drill          *Drill `json:"drill"`           // what the simulated wearer of a drill says and does; null in a test
+
+	Uncleared bool `json:"uncleared,omitempty"` // no clearance of the person was on record at the opening; false where masked
+
+	NoAdd procedure.Why `json:"no_add,omitempty"` // why no squeeze may be added to the open dose by hand; empty: one may, or none is open
 }
 
 // A Drill is the simulated wearer of a run as a tester sees and hears it.
@@ -348,13 +376,14 @@ type Hood struct {
 
 // A Choice is one line of a list. Refused holds a sentence by rule set id for
 // a facepiece that a rule set does not allow; Facepieces are those that a person
-// needs.
+// needs; Uncleared: no clearance of that person is on record.
 type Choice struct {
 	ID      string            `json:"id"`
 	Label   string            `json:"label"`
 	Refused map[string]string `json:"refused,omitempty"`
 
 	Facepieces []string `json:"facepieces,omitempty"`
+	Uncleared  bool     `json:"uncleared,omitempty"`
 }
 
 // ForRole gives what a role may see of a snapshot. A wearer's page that is
@@ -381,13 +410,14 @@ func ForRole(s Snapshot, r Role) Snapshot {
 
 // masked leaves out what only the page of inputs shows.
 func masked(i Inputs) Inputs {
-	i.Lines, i.Check, i.Latency, i.Learn, i.Learned = []Line{}, nil, nil, "", ""
+	i.Lines, i.Check, i.Latency, i.Learn, i.Learned, i.Bulb = []Line{}, nil, nil, "", "", nil
 	return i
 }
 
-// ForTrainer is a run without names and without the pairing code.
+// ForTrainer is a run without names, without the pairing code and without a word
+// on who is cleared.
 func ForTrainer(r Run) Run {
-	r.Wearer, r.Tester, r.Code, r.Drill = "", "", "", Keys(r.Drill)
+	r.Wearer, r.Tester, r.Code, r.Drill, r.Uncleared = "", "", "", Keys(r.Drill), false
 	return r
 }
 

@@ -106,7 +106,17 @@ type Source struct {
 
 type calibration struct {
 	*curve.Calibration
+	when string // wall time of its begin
+	last Progress
+	step chan Progress // has room for every step
 	done chan result
+}
+
+// Progress is how far a calibration is: what is to be done now, and how many
+// squeezes are complete.
+type Progress struct {
+	Stage curve.Stage
+	Done  int
 }
 
 type result struct {

@@ -224,7 +224,7 @@ func (s *stand) calibrate(depths ...float64) (curve.Parameters, error) {
 		}
 		s.wire.squeeze(3*second+time.Duration(i)*1300*ms, 170*ms, 40*ms, depth)
 	}
-	return s.Calibrate(context.Background())
+	return s.Calibrate(context.Background(), "", nil)
 }
 
 // learned is a calibration file.
@@ -524,12 +524,12 @@ func TestCalibration(t *testing.T) {
 		defer cancel()
 		var twice error
 		time.AfterFunc(2500*ms, func() {
-			_, twice = s.Calibrate(context.Background())
+			_, twice = s.Calibrate(context.Background(), "", nil)
 			if l := s.Live(); !l.Calibrating || l.Stage != curve.Squeezing {
 				t.Errorf("%+v", l)
 			}
 		})
-		if _, err := s.Calibrate(ctx); !errors.Is(err, context.DeadlineExceeded) {
+		if _, err := s.Calibrate(ctx, "", nil); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("broken off: %v", err)
 		}
 		if twice == nil || !strings.Contains(twice.Error(), "already") {
@@ -564,7 +564,7 @@ func TestCalibration(t *testing.T) {
 			t.Errorf("sensor gone: %v", err)
 		}
 		s.stop()
-		if _, err := s.Calibrate(context.Background()); err == nil || !strings.Contains(err.Error(), "not being watched") {
+		if _, err := s.Calibrate(context.Background(), "", nil); err == nil || !strings.Contains(err.Error(), "not being watched") {
 			t.Errorf("not watching: %v", err)
 		}
 	})

@@ -18,7 +18,11 @@ import (
 // complete, when the context ends, or when the sensor fails. What was learned is
 // in use and kept in the file; if only the keeping failed, both parameters and
 // error are returned. After a refusal the former calibration stays.
-func (s *Source) Calibrate(ctx context.Context) (curve.Parameters, error) {
+//
+// when is the wall time that is kept with what is learned, RFC 3339, empty when
+// no clock is set. told hears of each step, in order, from the caller's
+// goroutine; it may be nil.
+func (s *Source) Calibrate(ctx context.Context, when string, told func(Progress)) (curve.Parameters, error) {
 	s.mu.Lock()
 	switch {
 	case s.to == nil:
@@ -32,7 +36,7 @@ func (s *Source) Calibrate(ctx context.Context) (curve.Parameters, error) {
 		s.mu.Unlock()
 		return curve.Parameters{}, fmt.Errorf("the bulb cannot be calibrated: %s", why)
 	}
-	c := &calibration{curve.NewCalibration(s.low, s.high), make(chan result, 1)}
+	c := &calibration{Calibration: curve.NewCalibration(s.low, s.high), when: when, done: make(chan result, 1), step: make(chan Progress, 2+curve.Squeezes)}
 	s.cal = c
 	if s.det != nil {
 		s.lost("the bulb is being calibrated")
@@ -40,10 +44,18 @@ func (s *Source) Calibrate(ctx context.Context) (curve.Parameters, error) {
 	s.det = nil
 	s.say(device.Failed, "being calibrated: squeezes do not count")
 	s.unlock()
-	select {
-	case r := <-c.done:
-		return s.kept(r)
-	case <-ctx.Done():
+	for {
+		select {
+		case p := <-c.step:
+			if told != nil {
+				told(p)
+			}
+			continue
+		case r := <-c.done:
+			return s.kept(r)
+		case <-ctx.Done():
+		}
+		break
 	}
 	s.mu.Lock()
 	if s.cal == c {
@@ -62,10 +74,27 @@ func (s *Source) kept(r result) (curve.Parameters, error) {
 	return r.p, r.err
 }
 
+// add feeds a sample to the calibration; the caller holds mu.
+func (s *Source) add(sample curve.Sample) {
+	c := s.cal
+	complete := c.Add(sample)
+	if p := (Progress{Stage: c.Stage(), Done: c.Count()}); p != c.last {
+		c.last = p
+		select {
+		case c.step <- p:
+		default: // who is told does not listen; no sample waits for that
+		}
+	}
+	if complete {
+		s.learn()
+	}
+}
+
 // learn ends a calibration that has its squeezes; the caller holds mu.
 func (s *Source) learn() {
 	p, err := s.cal.Result()
 	if err == nil {
+		p.When = s.cal.when
 		s.param, s.unread = &p, ""
 	}
 	s.endCalibration(result{p, err})

@@ -164,9 +164,7 @@ func (s *Source) take(sample curve.Sample) {
 	s.good = sample.At
 	if s.cal != nil {
 		s.live.Pascal, s.live.Fill = sample.Pascal, 0
-		if s.cal.Add(sample) {
-			s.learn()
-		}
+		s.add(sample)
 		return
 	}
 	silent := s.silent

@@ -43,9 +43,10 @@ type Item struct {
 	Edge device.Edge
 	// Note is the text of a body comment "tallyhood TEXT".
 	Note string
-	// Gap: the recording was switched off ($dumpoff), so that edges may be
+	// Gap: the recording was switched off ($dumpoff) at At, so that edges may be
 	// missing. Where that left both contacts of a pair open it comes when the
-	// recording is switched on again, since until then the cable is out.
+	// recording is on again or ends, still dated by its begin; after more than
+	// contact.CableGrace by its end, since by then the cable is out.
 	Gap bool
 }
 

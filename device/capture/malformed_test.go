@@ -160,7 +160,6 @@ func TestMalformed(t *testing.T) {
 		{"section of an extended dump", small + "#1\n‹$dumpports $end\n", `"$dumpports" is not a section`},
 		{"$ alone", small + "‹$\n", `"$" is not a section`},
 
-		{"empty note", small + "‹$comment tallyhood $end\n", "the note of this comment is empty"},
 		{"note of two lines", small + "‹$comment tallyhood run\nbegin $end\n", "holds a line break"},
 		{"note with a tab", small + "‹$comment tallyhood run\tbegin $end\n", "control character"},
 		{"note with a line separator", small + "‹$comment tallyhood run\u2028begin $end\n", "holds a line break"},

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"tallyhood/device"
+	contacts "tallyhood/device/contact"
 )
 
 // What an identifier can stand for. A line of ours is contact plus its place
@@ -55,8 +56,12 @@ type Reader struct {
 	block   string // the $dump section that is open
 	blockAt place
 	note    []byte
-	gap     bool // to be given next
-	off     bool // the recording is, and a gap is given when it is on again
+	gap     bool // to be given next, dated gapAt
+	off     bool // the recording is, since offAt, and a gap is given when it is on again
+	offAt   time.Duration
+	gapAt   time.Duration
+	after   Item // the change that showed that it is on again, to be given after the gap
+	late    bool // there is one
 	err     error
 }
 
@@ -119,9 +124,21 @@ func (r *Reader) Next() (Item, error) {
 func (r *Reader) next() (Item, error) {
 	s := r.s
 	for {
+		if r.gap {
+			r.gap = false
+			return Item{At: r.gapAt, Gap: true}, nil
+		}
+		if r.late {
+			r.late = false
+			return r.after, nil
+		}
 		tok, err := s.token()
 		if err == io.EOF && r.block != "" {
 			return Item{}, s.there().errorf("the file ends inside %s, which begins at line %d", r.block, r.blockAt.line)
+		}
+		if err == io.EOF && r.off {
+			r.on()
+			continue
 		}
 		if err != nil {
 			return Item{}, err
@@ -151,10 +168,6 @@ func (r *Reader) next() (Item, error) {
 			note, err := r.section(tok)
 			if err != nil {
 				return Item{}, err
-			}
-			if r.gap {
-				r.gap = false
-				return Item{At: r.now, Gap: true}, nil
 			}
 			if note != "" {
 				return Item{At: r.now, Note: note}, nil
@@ -196,7 +209,13 @@ func (r *Reader) next() (Item, error) {
 			continue
 		}
 		r.closed[line] = closed
-		return Item{At: r.now, Edge: device.Edge{At: r.now, Line: names[line], Closed: closed}}, nil
+		it := Item{At: r.now, Edge: device.Edge{At: r.now, Line: names[line], Closed: closed}}
+		if r.off && r.block == "" { // a recording that goes on without $dumpon
+			r.on()
+			r.after, r.late = it, true
+			continue
+		}
+		return it, nil
 	}
 }
 
@@ -332,10 +351,12 @@ func (r *Reader) section(tok []byte) (note string, err error) {
 			return "", at.errorf("$end without a section before it")
 		case "$dumpoff":
 			no, nc := index(string(device.TasteNO)), index(string(device.TasteNC))
-			r.off = r.have[no] && r.have[nc] && !r.closed[no] && !r.closed[nc]
-			r.gap = !r.off
-		case "$dumpon":
-			r.gap, r.off = r.off, false
+			switch {
+			case !r.have[no] || !r.have[nc] || r.closed[no] || r.closed[nc]:
+				r.gap, r.gapAt, r.off = true, r.now, false
+			case !r.off:
+				r.off, r.offAt = true, r.now
+			}
 		}
 		r.block = ""
 		return "", nil
@@ -344,12 +365,25 @@ func (r *Reader) section(tok []byte) (note string, err error) {
 			return "", at.errorf("%s stands inside %s, which begins at line %d and lacks its $end", tok, r.block, r.blockAt.line)
 		}
 		r.block, r.blockAt = string(tok), at
+		if r.block == "$dumpon" && r.off {
+			r.on()
+		}
 		return "", nil
 	}
 	if isHeaderWord(tok) {
 		return "", at.errorf("%s stands after $enddefinitions", tok)
 	}
 	return "", at.errorf("%s is not a section that a dump of four values has after its header", quote(tok))
+}
+
+// on gives the gap of a recording that was off and is on again: dated by its
+// begin, so that nothing that waits for the open pair goes past it. A pair that
+// was open for longer than CableGrace is a cable that is out, which comes first.
+func (r *Reader) on() {
+	r.off, r.gap, r.gapAt = false, true, r.offAt
+	if r.now-r.offAt > contacts.CableGrace {
+		r.gapAt = r.now
+	}
 }
 
 // comment reads a comment of the body. One whose first word is noteMark is a
@@ -370,7 +404,8 @@ func (r *Reader) comment(at place) (note string, err error) {
 			return "", err
 		}
 		note = strings.TrimSpace(string(r.note))
-		if what := checkText(note); what != "" {
+		// The word alone is another program's comment: no Writer makes it.
+		if what := checkText(note); note != "" && what != "" {
 			return "", at.errorf("the note of this comment %s", what)
 		}
 	case string(tok) != "$end":

@@ -93,9 +93,16 @@ func TestReader(t *testing.T) {
 		{"inverted", small + "#1\n0!\n0\"\n#2\n1!\n#3\n0!\n", "1000+squeeze 2000-squeeze 3000+squeeze 3000.", []device.Line{device.Squeeze}},
 		{"inverted and unknown is open", small + "x!\n#1\n0!\n#2\nx!\n#3\nz!\n#4\n0!\n#5\nb1 !\n", "1000+squeeze 2000-squeeze 4000+squeeze 5000-squeeze 5000.", []device.Line{device.Squeeze, device.Step}},
 		{"off with a pair", declare("1 us", "$var wire 1 ! squeeze $end", `$var wire 1 " step $end`, "$var wire 1 # taste_no $end", "$var wire 1 % taste_nc $end") +
-			"#0 1% #1 $dumpoff x! x\" x# x% $end #2 $dumpon 1% $end #3 $dumpoff $end #4 $dumpon $end", "0+taste_nc 1000-taste_nc 2000+taste_nc 2000 gap 3000 gap 4000.", nil},
+			"#0 1% #1 $dumpoff x! x\" x# x% $end #2 $dumpon 1% $end #3 $dumpoff $end #4 $dumpon $end", "0+taste_nc 1000-taste_nc 1000 gap 2000+taste_nc 3000 gap 4000.", nil},
+		{"off with a pair, and on without a word", declare("1 us", "$var wire 1 ! squeeze $end", `$var wire 1 " step $end`, "$var wire 1 # taste_no $end", "$var wire 1 % taste_nc $end") +
+			"#0 1% #1 $dumpoff x# x% $end #2 1% #3", "0+taste_nc 1000-taste_nc 1000 gap 2000+taste_nc 3000.", nil},
+		{"off with a pair to the end", declare("1 us", "$var wire 1 ! squeeze $end", `$var wire 1 " step $end`, "$var wire 1 # taste_no $end", "$var wire 1 % taste_nc $end") +
+			"#0 1% #1 $dumpoff x# x% $end #2 $dumpoff $end #3", "0+taste_nc 1000-taste_nc 1000 gap 3000.", nil},
+		{"off with a pair until the cable is out", declare("1 us", "$var wire 1 ! squeeze $end", `$var wire 1 " step $end`, "$var wire 1 # taste_no $end", "$var wire 1 % taste_nc $end") +
+			"#0 1% #1 $dumpoff x# x% $end #60000 $dumpon 1% $end", "0+taste_nc 1000-taste_nc 60000000 gap 60000000+taste_nc 60000000.", nil},
 		{"dump blocks", small + "$dumpvars\n1!\nx\"\nbxx $\n$end\n#1\n$dumpoff x! x\" x# bx $ $end\n#2\n$dumpon 1! 0\" $end #3 $dumpall 1! 1\" $end\n", "0+squeeze 1000-squeeze 1000 gap 2000+squeeze 3000+step 3000.", nil},
 		{"comment in a block", small + "$dumpvars 1! $comment tallyhood go $end $comment 1\" $end 1# $end\n", `0+squeeze 0 "go" 0+taste 0.`, nil},
+		{"our name alone in a comment", small + "#1 $comment tallyhood $end 1! #2", "1000+squeeze 2000.", nil},
 		{"empty block", small + "$dumpvars $end #1", "1000.", nil},
 		{"one-bit vector", small + "#1\nb1 !\n#2\nB0 !\n#3\nbX !\n#4\nB1\n!\n", "1000+squeeze 2000-squeeze 4000+squeeze 4000.", nil},
 		{"other signals", with("$var real 64 % speed $end\n$var string 0 & s $end\n$var integer 32 ' i $end\n$var event 1 ( e $end\n$var reg 1 ) r $end") +

@@ -293,3 +293,27 @@ func TestTouchIsNeverLost(t *testing.T) {
 		}
 	})
 }
+
+// A report that chatter breaks up into short closures all along is in doubt, a
+// pedal's closure like it is none: what is dangerous differs.
+func TestReportInPieces(t *testing.T) {
+	for _, tc := range []struct {
+		name    string
+		toggles []float64
+		doubt   bool
+	}{
+		{"three pieces under 5 ms in 28.8 ms", []float64{100, 104.9, 110, 114.8, 124, 128.8}, true},
+		{"seven pieces, 28 of 36.5 ms", []float64{100, 104.9, 106, 110.9, 112, 116.5, 117.6, 122, 123.5, 127.8, 129.9, 132.4, 134, 136.5}, true},
+		{"two touches", []float64{100, 103, 112, 115}, false},
+		{"three touches within a report's time", []float64{100, 103.5, 106, 109.5, 112, 115.5}, false},
+		{"spikes", []float64{100, 101, 108, 109, 118, 119, 128, 129}, false},
+	} {
+		got := toggled(ReportGrade, false, tc.toggles...).Take()
+		if doubt := len(got) > 0 && got[0].Kind == Doubtful && got[0].At == at(100); doubt != tc.doubt || !doubt && len(got) > 0 {
+			t.Errorf("%s: got %v", tc.name, got)
+		}
+	}
+	if got := toggled(SqueezeGrade, true, 100, 104.9, 110, 114.8, 124, 128.8).Take(); len(got) > 0 {
+		t.Errorf("of a pedal: got %v", got)
+	}
+}

@@ -343,7 +343,7 @@ func (c *Single) judge(at time.Duration) {
 	suspect := c.tail() || c.tooSoon()
 	rough := s.best > MaxSpike && (suspect || c.since-s.bestEnd > MaxChatter+slack || from-s.first > MaxChatter+slack)
 	switch {
-	case long >= c.grade.Doubt, rough && (!suspect || s.total >= c.grade.Sure), c.crumbled():
+	case long >= c.grade.Doubt, rough && (!suspect || s.total >= c.grade.Sure), c.crumbled(), c.pieces():
 		c.doubt(at)
 		c.lastRel, c.havePrev = s.bestEnd, true
 	default:
@@ -352,6 +352,13 @@ func (c *Single) judge(at time.Duration) {
 	if rough {
 		c.chatters(s.first, at)
 	}
+}
+
+// pieces: a report that its chatter breaks up into nothing but short closures may
+// have been one. Of a pedal's closure too few are counted rather than too many.
+func (c *Single) pieces() bool {
+	s := &c.now
+	return !c.spaced && s.best > MaxSpike && s.total >= 2*c.grade.Doubt && c.since-s.first >= c.grade.Sure
 }
 
 // crumbled: closures that are noise one by one make a press in pieces when

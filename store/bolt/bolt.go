@@ -266,6 +266,33 @@ func (s *Store) fail(cause error) error {
 	return err
 }
 
+// ErrGrown: the journal has entries that whoever asked did not know of.
+var ErrGrown = errors.New("the journal has grown meanwhile")
+
+// End takes nothing more from here on: each later write gives store.ErrFailed. What
+// was under way is durable, what is there can be read, and the file stays locked
+// until Close. It is for who puts another file in the place of this one, and has
+// seen the journal up to an entry: where there are further ones nothing is ended,
+// and the error is ErrGrown.
+func (s *Store) End(number uint64) error {
+	s.use.Lock() // nothing waits for the writer
+	defer s.use.Unlock()
+	switch {
+	case s.closed:
+		return store.ErrClosed
+	case s.db == nil:
+		return store.ErrReadOnly
+	}
+	if err := s.failure(); err != nil {
+		return err
+	}
+	if last, _ := s.Last(); last != number {
+		return fmt.Errorf("%w: entry %d is the last, not %d", ErrGrown, last, number)
+	}
+	s.fail(errors.New("another file takes its place; start the console again"))
+	return nil
+}
+
 // Close fulfils store.Journal.
 func (s *Store) Close() error {
 	s.use.Lock()

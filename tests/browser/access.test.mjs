@@ -137,14 +137,34 @@ const forced = (_name) => {
   if (due && given && due.backgroundColor === given.backgroundColor) out.push("a pip due looks given");
   if (due && (due.borderTopColor === paper || parseFloat(due.borderTopWidth) < 1.5)) out.push("a pip due is not to be seen");
   if (extra && extra.transform === "none") out.push("an extra pip looks like a pip given");
-  for (const q of [".s-pip", ".s-cross", ".s-hand", ".s-axis", ".s-edge", ".tick", ".fig path", ".w-blade"]) {
+  for (const q of [".s-pip", ".s-cross", ".s-hand", ".s-axis", ".s-edge", ".s-level", ".tick", ".fig path", ".w-blade", ".r-span", ".r-edge", ".r-moment", ".r-hand"]) {
     const s = style(q);
     if (s && (s.stroke === paper || s.stroke === "none")) out.push(`${q} is not to be seen`);
   }
+  for (const [q, pen] of [[".big span", "color"], [".board-now b", "color"], [".s-mark", "fill"], [".r-verdict", "fill"]]) {
+    if (style(q)?.[pen] === paper) out.push(`${q} is not to be seen`);
+  }
+  const [late, other] = [style(".r-moment:is(.r-kind-late, .r-kind-fault)"), style(".r-moment:not(.r-kind-late, .r-kind-fault)")];
+  if (late && other && late.fill === other.fill) out.push("a moment that matters looks like the others");
+  const [here, away] = [style(".moment[aria-current]"), style(".moment:not([aria-current])")];
+  if (here && away && here.borderLeftColor === away.borderLeftColor) out.push("the moment that is shown looks like the others");
+  const [chosen, left] = [style(".option input:checked + span"), style(".option input:not(:checked) + span")];
+  if (chosen && left && chosen.borderTopWidth === left.borderTopWidth) out.push("what is chosen looks like what is not");
   const [full, open] = [style(".s-pip-given"), style(".s-pip:not(.s-pip-given)")];
   if (full && open && full.fill === open.fill) out.push("a pip given looks due on the strip");
   const [tick, gone] = [style(".tick:not(.gone)"), style(".tick.gone")];
   if (tick && gone && tick.strokeWidth === gone.strokeWidth && tick.opacity === gone.opacity && tick.strokeDasharray === gone.strokeDasharray) out.push("a tick gone looks like one to come");
+  return out;
+};
+
+// The question for the name stands apart from the line above it, with its answers beside it.
+const airy = (_name) => {
+  const box = (q) => document.querySelector(q)?.getBoundingClientRect();
+  const [named, above, ask, answers] = [".asked.named", ".now .big", ".asked.named h2", ".asked.named .answers"].map(box);
+  if (!named || !above || !ask || !answers) return [];
+  const out = [];
+  if (named.top - above.bottom < 20) out.push(`the question is ${Math.round(named.top - above.bottom)} px under the time`);
+  if (answers.top >= ask.bottom || answers.left - ask.right > 40) out.push("the answers are away from their question");
   return out;
 };
 
@@ -175,6 +195,8 @@ test("every state can be read and used by everybody", { concurrency: 2, timeout:
       await see(`forced colours, ${colorScheme}`, forced);
       await page.emulateMedia({ colorScheme: "light", forcedColors: "none" });
     }
+    await page.setViewportSize(sizes.desk);
+    await see("desk", airy);
     await see("reduced motion", still);
     await page.setViewportSize(sizes.phone);
     await see("phone", reachable);

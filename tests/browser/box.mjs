@@ -5,7 +5,7 @@
 
 import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
-import { mkdtempSync, rmSync } from "node:fs";
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { connect } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -116,6 +116,38 @@ export async function startBox({ speed = 20, args = [] } = {}) {
       await stop("SIGTERM");
       rmSync(dir, { recursive: true, force: true });
       assert.doesNotMatch(log, /panic|level=ERROR/, "the box logged an error");
+    },
+  };
+}
+
+/**
+ * Starts a box whose file with the records is spoilt: it stays up, and its pages
+ * say what to do.
+ */
+export async function startLocked() {
+  const dir = mkdtempSync(join(tmpdir(), "tallyhood-locked-"));
+  const store = join(dir, "store");
+  writeFileSync(store, "spoilt".repeat(9000));
+  const p = spawn(program, ["serve", "--store", store, "--addr", "127.0.0.1:0", "--sound", "off"], { stdio: ["ignore", "pipe", "ignore"] });
+  running.add(p);
+  const gone = new Promise((resolve) => p.once("exit", resolve));
+  const origin = await new Promise((resolve, reject) => {
+    const late = setTimeout(() => reject(new Error("the locked box has not answered after 30 s")), 30_000);
+    let out = "";
+    p.stdout.on("data", (d) => {
+      out += d;
+      const m = out.match(/cannot open its records; (http:\/\/\S+?)\/ says/);
+      if (m) { clearTimeout(late); resolve(m[1]); }
+    });
+    void gone.then((code) => { clearTimeout(late); running.delete(p); reject(new Error(`the locked box ended with ${code}\n${out}`)); });
+    p.once("error", reject);
+  });
+  return {
+    origin, store,
+    async close() {
+      p.kill("SIGTERM");
+      await gone;
+      rmSync(dir, { recursive: true, force: true });
     },
   };
 }

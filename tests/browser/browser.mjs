@@ -34,9 +34,9 @@ export const sizes = { desk: { width: 1280, height: 800 }, low: { width: 800, he
  * @param {import("playwright-core").Browser} browser
  * @param {{origin: string}} box
  * @param {string} path
- * @param {{size?: keyof typeof sizes, scheme?: "light"|"dark", mayMiss?: boolean, mayRefuse?: boolean}} [how] mayMiss: the box goes away meanwhile; mayRefuse: something is tried that the box refuses
+ * @param {{size?: keyof typeof sizes, scheme?: "light"|"dark", mayMiss?: boolean, mayRefuse?: boolean, locked?: boolean}} [how] mayMiss: the box goes away meanwhile; mayRefuse: something is tried that the box refuses; locked: its records are, which it answers with 503
  */
-export async function openPage(browser, box, path, { size = "desk", scheme = "light", mayMiss = false, mayRefuse = false } = {}) {
+export async function openPage(browser, box, path, { size = "desk", scheme = "light", mayMiss = false, mayRefuse = false, locked = false } = {}) {
   const context = await browser.newContext({ viewport: sizes[size], colorScheme: scheme, reducedMotion: "reduce" });
   const page = await context.newPage();
   page.setDefaultTimeout(30_000); // a bound, for a machine that is busy with much else
@@ -54,10 +54,10 @@ export async function openPage(browser, box, path, { size = "desk", scheme = "li
     ws.on("framereceived", (f) => frames.push(String(f.payload)));
   });
   page.on("console", (m) => {
-    if (m.type() === "error" && !(mayMiss && missing.test(m.text())) && !(mayRefuse && refused.test(m.text()))) wrong.push(`console: ${m.text()} (${m.location().url})`);
+    if (m.type() === "error" && !(mayMiss && missing.test(m.text())) && !(mayRefuse && refused.test(m.text())) && !(locked && /status of 503/.test(m.text()))) wrong.push(`console: ${m.text()} (${m.location().url})`);
   });
   page.on("pageerror", (e) => wrong.push(`thrown: ${e.stack ?? e.message}`));
-  page.on("response", (r) => { if (r.status() >= 400 && !(mayRefuse && r.status() === 409)) wrong.push(`${r.status()} for ${r.url()}`); });
+  page.on("response", (r) => { if (r.status() >= 400 && !(mayRefuse && r.status() === 409) && !(locked && r.status() === 503)) wrong.push(`${r.status()} for ${r.url()}`); });
   await page.goto(origin + path);
   // A busy machine may leave a page without word from the box for a while; a
   // tester then touches it once to wake it. A page of states is never asleep.

@@ -254,8 +254,9 @@ test("what cannot be is said: practice, an open run, a run that is not there, a 
   const missing = await show("r999999", [404, { why: "not_known", detail: "There is no such thing here." }]);
   await missing.getByRole("alert").getByText("not there").waitFor();
   await missing.done();
-  const recalled = await show("r000408", [200, { run: row({ run: "r000408", outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", recall: { at: "2026-09-14T17:20:00+02:00", quality: "restored", by: "Agnes Thorley" }, amended: s.amended.amended, signed: s.amended.signed }), view: s.full({ run: "r000408", hood: { id: "h-2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true } }) }]);
+  const recalled = await show("r000408", [200, { run: row({ run: "r000408", outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", recall: { at: "2026-09-14T17:20:00+02:00", quality: "restored", by: "Agnes Thorley" }, amended: s.amended.amended, signed: s.amended.signed }), view: s.full({ run: "r000408", hood: { id: "h-2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true }, remarks: ["tried_before", "no_nebuliser_named"], try: 2 }) }]);
   await recalled.getByText("Recalled.").waitFor();
+  await recalled.getByRole("row", { name: /^Remarks Try 2 with this facepiece.*No nebuliser was named/ }).waitFor();
   await recalled.getByText(/The nebuliser was found clogged.*Recalled by: Agnes Thorley\. When: .*17:20 \(the clock went on from the last switch-off/).waitFor();
   await recalled.getByText(/^a name that was typed, not drawn by hand, .*16:02$/).waitFor();
   await recalled.getByText(/^Agnes Thorley, .*08:05 \(the clock went on/).waitFor();

@@ -15,6 +15,7 @@ export const parts = [
     "bench-no-run-watching": "Another page drives; this one watches and may take over.",
     "bench-nobody": "The box knows nobody yet and leads to First run.",
     "bench-hood": "A hood is named.", "bench-hood-large": "The hood is larger than the published one: it is said, not refused.",
+    "bench-uncleared": "Nobody has noted that the person is cleared: it is said before the run is opened, and bars nothing.",
     "bench-lists": "The lists of people and facepieces are being read.",
     "bench-loading": "No word from the box yet.",
     "bench-parked": "Two runs wait; one of them is ready to be taken up.",
@@ -22,6 +23,7 @@ export const parts = [
   { title: "Bench: a run, step by step", from: "states", told: {
     "bench-ready-open": "Questions before the test: one answered no, two not asked, and the nebuliser to be named.",
     "bench-ready": "All questions answered; the name and the code of the Wearer's page on the right.",
+    "bench-ready-uncleared": "The same is said in the question about it, which the tester answers.",
     "bench-paired": "The Wearer's page is paired and the wearer has said yes to the name.",
     "bench-wrong-person": "The wearer says that the name is another's: nobody goes on.",
     "bench-screening-first": "Sensitivity test, before the first squeeze.",
@@ -29,6 +31,7 @@ export const parts = [
     "bench-screening-full": "All thirty are given; the last seconds in which a report counts.",
     "bench-clearing": "The bin is found; the taste clears, then the facepiece is put on.",
     "bench-donning": "The facepiece is worn for its five minutes.",
+    "bench-donning-practice": "The same on a simulated board, with three others that wait.",
     "bench-donning-unproven": "The wearer spoke instead of pressing: one press of the button is asked for.",
     "bench-donned": "Worn long enough.",
     "bench-slow": "The box has not answered for over a second.",
@@ -39,7 +42,7 @@ export const parts = [
     "bench-due-thirty": "The same with fifteen to a top-up.",
     "bench-due-practice": "A simulated board: hatched edge, the word Practice, and contacts to press.",
     "bench-last": "Every dose is given; the last exercise goes on to the end.",
-    "bench-count": "A count is put right, with its reason.",
+    "bench-count": "A count is put right, with its reason.", "bench-count-half": "Half of a dose was added by hand: no more is offered, and it is said why.",
     "bench-keys": "The keys.",
     "bench-refused": "An order that the box refused, with why.",
     "bench-unsaved": "No sound, and facts that are not saved yet: both are said above.",
@@ -92,7 +95,7 @@ export const parts = [
   } },
   { title: "Review", from: "states-review", told: {
     "review-ready": "Before the test, as it was shown then.", "review-screening": "Sensitivity test.", "review-clearing": "The taste clears.", "review-donning": "The facepiece is worn.", "review-dosing": "Initial dose.", "review-due": "Squeezes due.", "review-waiting": "Between top-ups.",
-    "review-pass": "The end of a pass.", "review-recalled": "The end of a pass that was recalled later.", "review-fail": "The end of a fail.", "review-not-valid": "The end of a run whose cable came out.", "review-practice": "Practice.", "review-two": "Two runs side by side from the start of the clock.", "review-two-ended": "Both have ended.",
+    "review-pass": "The end of a pass.", "review-recalled": "The end of a pass that was recalled later.", "review-fail": "The end of a fail.", "review-not-valid": "The end of a run whose cable came out.", "review-practice": "Practice.", "review-two": "Two runs side by side from the start of the clock.", "review-two-ended": "Both have ended.", "review-two-early": "One had ended long before, without a fit test, and says so.", "review-two-later": "One is not opened yet, and says when it is.",
     "review-keys": "The keys.", "review-file": "As one file without names, opened from a disk.", "review-loading": "Being read.", "review-problem": "No such run.",
   } },
   { title: "Drill", from: "states-drill", folder: "drill-", told: {
@@ -125,7 +128,8 @@ export const parts = [
   } },
   { title: "Inputs", from: "states", told: {
     "inputs-good": "All is well: contacts, check, sound, clock, supply.", "inputs-unchecked": "Not checked yet.", "inputs-cable-open": "The cable of the wearer's button is out.", "inputs-unplugged": "A pedal is unplugged.", "inputs-check-rest": "The check of the wires: hands off.", "inputs-check-asking": "It asks for one contact at a time.", "inputs-check-finding": "It finds two wires crossed.",
-    "inputs-check-failed": "What it found, and what to do.", "inputs-check-stopped": "It was ended early.", "inputs-latency": "How long from a tone to a press.", "inputs-latency-late": "Too long.", "inputs-latency-none": "Too few presses for a figure.", "inputs-learn": "A pedal's key is learned.", "inputs-learned": "It is learned.", "inputs-clock-unset": "The clock is not set.",
+    "inputs-check-failed": "What it found, and what to do.", "inputs-check-stopped": "It was ended early.", "inputs-latency": "How long from a tone to a press.", "inputs-latency-late": "Too long.", "inputs-latency-none": "Too few presses for a figure.", "inputs-learn": "A pedal's key is learned.", "inputs-learned": "It is learned.", "inputs-bulb-new": "A bulb sensor that has not learned its bulb.", "inputs-bulb-known": "It has, and when.", "inputs-bulb-rest": "The bulb is learned: hands off first.", "inputs-bulb-squeeze": "Then ten flat squeezes.", "inputs-bulb-done": "It is learned.", "inputs-bulb-less": "It is learned as giving much less air than before.",
+    "inputs-bulb-unkept": "It is learned and could not be kept.", "inputs-bulb-refused": "The squeezes disagree, and the former calibration stays.", "inputs-bulb-left": "Nobody watched, so nothing was learned.", "inputs-clock-unset": "The clock is not set.",
     "inputs-clock-edited": "The clock is put right.", "inputs-run-open": "A run is open: nothing here may disturb it.", "inputs-single": "A button without supervision.", "inputs-watching": "Another page drives.", "inputs-low-volts": "The supply is low.", "inputs-silent": "No sound.", "inputs-no-box": "The state of the box could not be read.", "inputs-refused": "An order that was refused.", "inputs-stale": "No word from the box.", "inputs-loading": "No word yet.",
   } },
   { title: "First run", from: "states", told: {
@@ -134,6 +138,9 @@ export const parts = [
   } },
   { title: "Help", from: "states", told: { help: "Help for every page.", "help-panel-bench": "The help of the Bench, beside it.", "help-panel-people": "The help of People.", "help-panel-other": "A page without help of its own." } },
 ];
+
+/** States that are about something at the lower end of a long page. */
+export const lower = ["record-amend", "record-sign", "record-sign-typed", "record-proof", "insight-warned"];
 
 /** The states that are also drawn in the dark or on a small screen: file, state, size, light or dark. */
 export const more = /** @type {const} */ ([

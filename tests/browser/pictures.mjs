@@ -10,14 +10,14 @@ import { execFileSync } from "node:child_process";
 import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { extname } from "node:path";
 import { sizes, startBrowser } from "./browser.mjs";
-import { more, parts, readme } from "./pictures-told.mjs";
+import { lower, more, parts, readme } from "./pictures-told.mjs";
 
 const web = new URL("../../console/web/", import.meta.url);
 const screens = new URL("screens/", import.meta.url);
 const types = { ".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".json": "application/json", ".svg": "image/svg+xml" };
 const origin = "http://127.0.0.1:1"; // nothing answers there: every request is answered from the disk
 
-/** A page taller than this is cut: what is below is more of the same. */
+/** Of a page taller than this its upper part is shown, or its lower one where that is what the state is about. */
 const tallest = 1700;
 const pattern = new RegExp(process.argv[2] ?? "");
 
@@ -69,11 +69,12 @@ async function draw(browser, some) {
     // there; the README shows one screen of each.
     const tall = scale < 1 ? await page.evaluate(() => document.scrollingElement.scrollHeight) : 0;
     if (tall > sizes[size].height) {
-      await page.setViewportSize({ width: sizes[size].width, height: Math.min(tall, tallest) });
+      const height = lower.includes(d.name) ? tall : Math.min(tall, tallest);
+      await page.setViewportSize({ width: sizes[size].width, height });
       await settled(page);
       await show(d);
-    }
-    await page.screenshot({ path: pathOf(d) });
+      await page.screenshot({ path: pathOf(d), clip: { x: 0, y: Math.max(0, height - tallest), width: sizes[size].width, height: Math.min(height, tallest) } });
+    } else await page.screenshot({ path: pathOf(d) });
     if (tall > sizes[size].height) {
       await page.setViewportSize(sizes[size]);
       await settled(page);

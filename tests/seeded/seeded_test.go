@@ -31,8 +31,9 @@ var checks = map[string][]string{
 	"contact":   {"./device/contact"},
 	"level":     {"./console/hoodlevel"},
 	"scripts":   {"./tests/scenarios", "-run", "TestScripts|TestMadeUpRuns", "-args", "-runs=600"},
-	"engine":    {"./console/session", "-run", "TestCable|TestReport|TestInput|TestVerdict|TestBox|TestStale|TestCuesAre|TestPassCue|TestReplay|TestNotes|TestBeside|TestWhatReaches|TestTakenUp|TestPush|TestBinOf"},
+	"engine":    {"./console/session", "-run", "TestCable|TestReport|TestInput|TestVerdict|TestBox|TestStale|TestCuesAre|TestPassCue|TestReplay|TestNotes|TestBeside|TestWhatReaches|TestTakenUp|TestPush|TestBinOf|TestStopFor"},
 	"waiting":   {"./console/session", "-run", "OneBreath|Trembling|SpeaksAs|DrillThatWaited|Stubborn|TwoPeople|NothingWaiting|WhereARun|AtMostThree|WelfareOf|ButtonOf|PowerCut|StopEnds|SeveralRuns|NameSaid|NoNebuliser|AfterAFail|ProofIsLeft|DriverIsNamed"},
+	"undone":    {"./console/session", "-run", "UndoesAPass|LostAtTheStop|ByHandIsNot"},
 	"saving":    {"./console/session", "-run", "HeldUp|NotSaved|Journal|ASleep|OneDrives|AnyoneStops|OthersSee|PassIsShown|PassCueIsDurable|OpenRunIsClosed|RefusesWhat|WhereARun"},
 }
 

@@ -14,6 +14,7 @@ const (
 	writer = "console/session/writer.go"
 	panel  = "device/contact/panel.go"
 	single = "device/contact/single.go"
+	reader = "device/capture/reader.go"
 	pair   = "device/contact/pair.go"
 	grades = "device/contact/contact.go"
 	level  = "console/hoodlevel/hoodlevel.go"
@@ -37,7 +38,7 @@ var seeds = []seed{
 	{"taste ignored in the last second", decide, "	case Running:\n		d.say(Reported{by})\n", "	case Running:\n		if d.in.At-*d.s.Clock > d.s.Opened.Rules.Length()-time.Second {\n			return\n		}\n		d.say(Reported{by})\n", core},
 	{"said aloud after the last exercise is no fail", decide, "			d.say(Reported{by})\n			d.end(Fail, Tasted, d.in.At)\n			return\n", "			return\n", core},
 	{"a doubtful report in the fit test is ignored", decide, "d.in.Source == \"report\" && d.inFit()", "d.in.Source == \"report\" && d.s.Stage == Dosing", core},
-	{"a report before any squeeze sets the bin", decide, "		if len(d.s.Screening) == 0 {\n			// Also", "		if false {\n			// Also", core},
+	{"a report before any squeeze sets the bin", decide, "		if len(d.s.Screening) <= d.s.ScreenAdded {\n			// Also", "		if false {\n			// Also", core},
 	{"a word proves the button", decide, "		if button {\n			d.say(ButtonProven{})\n		}\n		if d.s.beyond()", "		d.say(ButtonProven{})\n		if d.s.beyond()", core},
 	{"a report while the taste clears does not prove the button", decide, "if button && !d.s.Proven {", "if button && !d.s.Proven && d.s.Stage == Donning {", []string{"procedure", "scripts", "engine", "waiting"}},
 	{"a report becomes not valid", decide, "		d.end(Fail, TastedBeforeClock, d.in.At)", "		d.end(NotValid, TastedBeforeClock, d.in.At)", core},
@@ -119,7 +120,13 @@ var seeds = []seed{
 	{"a sensitivity test of another day", decide, "|| *s.Clock-s.BinAt > r.Sitting():", "|| false:", []string{"procedure"}},
 	{"the next step days later", decide, "case s.Stage != Ready && at-s.BinAt > s.Opened.Rules.Sitting():", "case false:", []string{"procedure"}},
 	{"a word on abstinence of another day", decide, "at-s.waterSaid > s.Opened.Rules.Sitting()", "false", []string{"procedure"}},
+	{"more than half of a dose by hand", decide, "part != PartScreening && dose.HalfByHand():", "part != PartScreening && dose.HalfByHand() && part == PartTopUp:", []string{"procedure"}},
+	{"a squeeze of the contact that is taken back makes room for one by hand", state, "	case n > 0 && d.byHand[n-1] >= len(d.Given):\n", "	case n > 0:\n", []string{"procedure"}},
+	{"a nebuliser found clogged leaves the pass", decide, "	case in.Do == DoSpoiled:\n		d.undone()\n", "", []string{"procedure"}},
 	{"a clogged nebuliser goes on", decide, "used = current || used && d.in.Yes\n	default", "used = false\n	default", []string{"procedure"}},
+	{"a batch past its date since it was named", decide, "k.Expired || k.GoodFor > 0 && later >= k.GoodFor:", "k.Expired:", []string{"procedure"}},
+	{"a batch found wrong after it was poured out", decide, "		return k.Solution == in.Batch\n", "		return false\n", []string{"procedure"}},
+	{"a nebuliser found clogged under a new mark", decide, "		return k.ID == in.Nebuliser\n", "		return k.Mark == in.Nebuliser\n", []string{"procedure"}},
 	{"a nebuliser filled anew stays named", state, "			s.KitFrom = len(s.Took) // it is named anew\n", "			_ = s\n", []string{"procedure"}},
 	{"what was not saved stays a pass", state, "v.Outcome, v.Reason = NotValid, JournalFailed", "_ = v", []string{"procedure"}},
 	{"edges that wait are overtaken", loop, "	for range mostDrained {", "	for range 1024 {", []string{"waiting"}},
@@ -139,7 +146,10 @@ var seeds = []seed{
 	// On disk.
 	{"verdict before sync", shown, "	v := r.durable.Verdict\n", "	v := st.Verdict\n", saving},
 	{"commit error ignored", loop, "	if w.err != nil {\n", "	if false {\n", saving},
-	{"a later write makes up for a lost one", writer, "if failed == nil {\n				var drafts", "if failed = nil; true {\n				var drafts", saving},
+	{"a pass that is being undone is shown", shown, "	if v == nil || undone || s.failed", "	if v == nil || undone && s.failed != \"\" || s.failed", []string{"undone"}},
+	{"a pass that was undone before it was shown sounds", loop, "o.Cue == procedure.CuePass && r.durable.Verdict.Outcome != procedure.Pass {", "o.Cue == procedure.CuePass && r.durable.Verdict == nil {", []string{"undone"}},
+	{"what is lost at the stop is not noted", loop, "	s.lastWritten(err)\n	s.unsaved()\n", "	s.lastWritten(err)\n", []string{"undone"}},
+	{"a later write makes up for a lost one", writer, "if w.failed == nil { // what follows a hole is worth nothing\n", "if w.failed = nil; true {\n", saving},
 	{"the pass sounds before it is saved", decide, "Order{Cue: CuePass, Durable: true}", "Order{Cue: CuePass}", saving},
 	{"lease without fencing", desk, "	if c.Fence != s.fence {\n		say(\"stale\")\n		return\n	}\n", "", saving},
 	{"anybody drives", desk, "	if s.driver != a.client {\n		say(\"not_driver\")\n		return\n	}\n", "", saving},
@@ -151,7 +161,8 @@ var seeds = []seed{
 	{"people before contacts", engine, "		case first == event:", "		case first == event && first != person:", bench},
 	{"the clock after the contacts", engine, "		case first == tick:\n", "		case first == tick && first != event:\n", bench},
 	{"the verdict does not wait for a report", engine, "if w, ok := e.state.Wake(); ok && w <= reached {", "if w, ok := e.state.Wake(); ok && w <= e.now {", bench},
-	{"an input waits for no contact", engine, "if len(e.queue) > 0 && e.queue[0].At <= reached || stops {", "if len(e.queue) > 0 && e.queue[0].At <= e.now || stops {", bench},
+	{"who stops for the person waits behind a word", engine, "		case stop >= 0:\n", "		case stop == 0:\n", bench},
+	{"an input waits for no contact", engine, "case len(e.queue) > 0 && e.queue[0].At <= reached:", "case len(e.queue) > 0 && e.queue[0].At <= e.now:", bench},
 	{"a report overtakes a push", engine, "			reached = min(reached, at)\n", "			_ = at\n", bench},
 	{"a squeeze counts where its push had not begun", engine, "s.Kind == contact.Pressed && e.torn(s)", "false && e.torn(s)", bench},
 	{"a squeeze of a dose is dated at its begin", engine, "e.state.Stage == procedure.Screening && s.Begun < s.At", "s.Begun < s.At", bench},
@@ -171,6 +182,8 @@ var seeds = []seed{
 	{"a repeated level is an edge", single, "	if closed == c.closed {\n		c.noise++\n		return\n	}\n", "", contact},
 	{"short touches are a squeeze", single, "	body := c.grade.Doubt\n", "	body := min(solid, c.grade.Doubt)\n", []string{"contact"}},
 	{"a spike makes a squeeze of a doubt", single, "		body = leanest\n", "		body = c.grade.Doubt\n", []string{"contact"}},
+	{"a report in pieces is noise", single, "c.crumbled(), c.pieces():", "c.crumbled():", []string{"contact"}},
+	{"a recording that was off is dated by its end", reader, "	r.off, r.gap, r.gapAt = false, true, r.offAt\n", "	r.off, r.gap, r.gapAt = false, true, r.now\n", []string{"engine"}},
 	{"interference is bridged without end", single, "s.gaps <= MaxSpike {", "s.gaps <= time.Hour {", []string{"contact"}},
 	{"two presses of one bounce", grades, "	minApart   = 165 * ms\n", "	minApart   = 60 * ms\n", contact},
 	{"a pedal held is not said", grades, "	HeldAfter = 2 * time.Second\n", "	HeldAfter = 20 * time.Second\n", contact},

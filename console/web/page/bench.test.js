@@ -173,6 +173,14 @@ test("no mist is no reason to take a squeeze back: it ends the run, by the produ
   assert.equal(corrections.take.length, 2);
 });
 
+test("no squeeze is offered to be added once the box would refuse it, and it is said why", () => {
+  const half = at(snapshot({ run: running(10, 101_000, 3, { no_add: "half_by_hand" }) }));
+  assert.equal(half.noAdd, t("run.whys.half_by_hand"));
+  assert.match(half.noAdd, /^More than half of a dose cannot be added by hand/);
+  assert.equal(half.may.correct, true, "a squeeze may be taken back all the same");
+  assert.equal(at(states.due).noAdd, "");
+});
+
 test("the help has a section and its keys for every page, and a key means one thing", () => {
   for (const page of pages) {
     for (const part of ["title", "what", "do.1"]) assert.ok(has(`help.${page}.${part}`), `help.${page}.${part}`);

@@ -13,6 +13,7 @@ export const contract = 1;
 /** @typedef {{line: string, source: string, closed: boolean, edges: number, rejected: number, presses: number, doubtful: number, quiet_ms: number}} Line */
 /** @typedef {{ask: string, found: string[], lines: string[], passed: boolean, left_ms: number}} Check */
 /** @typedef {{asked: number, of: number, done: boolean, why: string, mid_ms: number, least_ms: number, spread_ms: number, when: string}} Timing */
+/** @typedef {{stage: ""|"rest"|"squeeze"|"done"|"unkept"|"refused", done: number, of: number, left_ms: number, why: string, known: boolean, when: string, of_before: number}} Bulb */
 /** @typedef {{wall: string, quality: string, trusted: boolean, steps: number}} Clock */
 /**
  * @typedef {object} Inputs
@@ -30,6 +31,7 @@ export const contract = 1;
  * @property {Timing|null} latency
  * @property {string} learn
  * @property {string} learned
+ * @property {Bulb} [bulb]  absent without a bulb sensor
  */
 /** @typedef {{id: string, answered: boolean, yes: boolean}} Question */
 /** @typedef {{role: string, mark: string, lot: string}} Kit */
@@ -77,6 +79,8 @@ export const contract = 1;
  * @property {string} name_said
  * @property {string} wearer_language
  * @property {Drill|null} drill
+ * @property {boolean} [uncleared]  no clearance of the person was on record at the opening
+ * @property {string} [no_add]       why no squeeze may be added to the open dose by hand
  */
 /**
  * @typedef {object} Snapshot
@@ -101,7 +105,7 @@ export const contract = 1;
 /** @typedef {Welcome|Snapshot|Reply} Message */
 /** @typedef {{type: "board", name: string, state: "live"|"lost"|"refused"|"other", age_ms: number, snapshot: Snapshot|null}} Board */
 
-/** @typedef {{id: string, label: string, refused?: Record<string, string>, facepieces?: string[]}} Choice facepieces: those that a person needs */
+/** @typedef {{id: string, label: string, refused?: Record<string, string>, facepieces?: string[], uncleared?: boolean}} Choice facepieces: those that a person needs; uncleared: no clearance of that person is on record */
 /** @typedef {{id: string, mark: string, across_mm: number, tall_mm: number, oversized: boolean}} Hood 0 mm: not measured */
 /** @typedef {{people: Choice[], facepieces: Choice[], rules: Choice[], agents: string[], testers: string[], hoods: Hood[]}} Choices */
 /** @typedef {{seed: string, level: string, troubles: string[]}} DrillAsk */
@@ -128,6 +132,7 @@ export const forms = {
   Inputs: {
     board: "string", supervised: "boolean", cable: "string", squeeze: "boolean", step: "boolean", report: "boolean", noise: "number", lost: "string?",
     missing: "string?", lines: "Line[]", check: "Check|null", latency: "Timing|null", learn: "string", learned: "string",
+    bulb: "Bulb?",
   },
   Line: {
     line: "string", source: "string", closed: "boolean", edges: "number", rejected: "number", presses: "number", doubtful: "number", quiet_ms: "number",
@@ -135,6 +140,9 @@ export const forms = {
   Check: { ask: "string", found: "string[]", lines: "string[]", passed: "boolean", left_ms: "number" },
   Timing: {
     asked: "number", of: "number", done: "boolean", why: "string", mid_ms: "number", least_ms: "number", spread_ms: "number", when: "string",
+  },
+  Bulb: {
+    stage: "string", done: "number", of: "number", left_ms: "number", why: "string", known: "boolean", when: "string", of_before: "number",
   },
   Clock: { wall: "string", quality: "string", trusted: "boolean", steps: "number" },
   Box: {
@@ -149,6 +157,7 @@ export const forms = {
     length_ms: "number", exercises: "string[]", exercise_ms: "number", exercise: "number", squeezes_ms: "number[]",
     half_life_ms: "number", notes: "Note[]", faults: "string[]", verdict: "Verdict|null", ending: "boolean",
     practice: "string", code: "string", paired: "number", name_said: "string", wearer_language: "string", drill: "Drill|null",
+    uncleared: "boolean?", no_add: "string?",
   },
   Drill: { said: "DrillLine[]", asks: "string" },
   DrillLine: { at_ms: "number", what: "string", text: "string" },
@@ -164,7 +173,7 @@ export const forms = {
   Verdict: { outcome: "string", reason: "string", next: "string", proof: "string" },
   Choices: { people: "Choice[]", facepieces: "Choice[]", rules: "Choice[]", agents: "string[]", testers: "string[]", hoods: "Hood[]" },
   Hood: { id: "string", mark: "string", across_mm: "number", tall_mm: "number", oversized: "boolean" },
-  Choice: { id: "string", label: "string", refused: "object?", facepieces: "string[]?" },
+  Choice: { id: "string", label: "string", refused: "object?", facepieces: "string[]?", uncleared: "boolean?" },
 };
 
 /** Message types and their forms. @type {Record<string, string>} */

@@ -5,7 +5,7 @@ import { readFile } from "node:fs/promises";
 import { test } from "node:test";
 import "./lang/disk.mjs";
 import { read, readBox } from "./contract.js";
-import { atRest, board, box, check, clockSet, clockUnset, inputStates, line, poorBox, silentBox, snapshot, timed } from "./samples.js";
+import { atRest, board, box, bulb, check, clockSet, clockUnset, inputStates, line, poorBox, silentBox, snapshot, timed } from "./samples.js";
 import { shown } from "./state.js";
 import { boxFacts, clockShown, inputsShown, size, wallAt, wallOf } from "./state-inputs.js";
 import * as words from "./words-inputs.js";
@@ -48,7 +48,7 @@ test("every quality of the clock and every part's state has words", async () => 
 });
 
 test("what the session answers to commands has words", async () => {
-  const source = (await go("session/inputs.go")) + (await go("session/command.go"));
+  const source = (await Promise.all(["inputs", "inputs_bulb", "command"].map((f) => go(`session/${f}.go`)))).join("");
   const answers = [...source.matchAll(/return "(\w+)"/g)].map((m) => m[1]);
   assert.ok(answers.length > 12);
   for (const why of [...answers, "clock_unset", "input_missing", "busy", "no_pedal"]) assert.ok(whys[why], why);
@@ -139,6 +139,44 @@ test("no mark appears with a tone of the self-test but with two of the twelve", 
   const given = (asked, done = false) => inputsShown(snapshot({ inputs: board({ latency: { ...timed, asked, done } }) }), 0).latency.pips.filter((p) => p === "given").length;
   assert.deepEqual(Array.from({ length: 13 }, (_, n) => given(n)), [0, 0, 0, 0, 0, 4, 4, 4, 4, 8, 8, 8, 8]);
   assert.equal(given(12, true), 12);
+});
+
+test("the calibration of the bulb says what to do now, and how far it is", () => {
+  assert.deepEqual(["bulb-rest", "bulb-squeeze"].map((n) => [of(n).mode, of(n).sentence]), [["bulb", words.say.bulbRest], ["bulb", words.say.bulbSqueeze]]);
+  assert.equal(of("bulb-squeeze").bulb.pips.filter((p) => p === "given").length, 4);
+  assert.equal(of("bulb-squeeze").bulb.pips.length, 10);
+  assert.equal(of("bulb-squeeze").bulb.left, "1:24");
+  assert.equal(of("bulb-squeeze", 1500).bulb.left, "1:22");
+  for (const name of ["bulb-new", "bulb-known", "bulb-done", "bulb-unkept", "bulb-refused", "bulb-left"]) assert.equal(of(name).mode, "idle", name);
+  assert.equal(of("good").bulb, null, "a board without a bulb sensor has none");
+  assert.equal(of("bulb-new").sentence, words.say.missing);
+  assert.match(of("bulb-new").bulb.kept, /no run can be opened/);
+  assert.match(of("bulb-known").bulb.kept, /learned 2026-09-07 08:12\./);
+  assert.match(inputsShown(snapshot({ inputs: board({ bulb: bulb("", { when: "" }) }) }), 0).bulb.kept, /not known/);
+});
+
+test("a bulb that was learned as giving much less or more air than before is doubted in words", () => {
+  const beside = (of_before) => inputsShown(snapshot({ inputs: board({ bulb: bulb("done", { of_before }) }) }), 0).bulb.beside;
+  assert.deepEqual([0, 80, 100, 125].map(beside), ["", "", "", ""]);
+  assert.match(beside(79), /79 % .* may not have been flat/);
+  assert.match(beside(126), /126 % .* clogged/);
+});
+
+test("why the bulb was not learned is said in words: of a key, of what the box says, and of a sensor that fails", async () => {
+  const source = await go("session/inputs_bulb.go");
+  const keys = [...source.matchAll(/^\tbulb\w+\s+= "(\w+)"/gm)].map((m) => m[1]);
+  assert.equal(keys.length, 3);
+  for (const key of keys) assert.doesNotMatch(words.bulbWhy(key), /_/, key);
+  assert.equal(of("bulb-refused").bulb.why, "The ten squeezes disagree: squeeze 4 (-38 %), 7 (-29 %) away from the others; squeeze flat each time.");
+  assert.match(words.bulbWhy("the calibration was broken off: the pressure sensor does not answer: remote I/O error"), /^The sensor does not work \(the pressure sensor does not answer: remote I\/O error\)\. Look/);
+  assert.match(words.bulbWhy("the bulb cannot be calibrated: not opened yet"), /not opened yet/);
+  assert.equal(words.bulbWhy("constructor"), "Constructor.");
+});
+
+test("the stages of a calibration are those of package wire", async () => {
+  const source = await go("wire/wire.go");
+  const stages = [...source.matchAll(/^\tBulb\w+\s+= "(\w+)"/gm)].map((m) => m[1]);
+  assert.deepEqual(stages.sort(), [...new Set(Object.values(inputStates).flatMap((s) => s.inputs.bulb?.stage || []))].sort());
 });
 
 test("the clock runs between snapshots, in its own zone, and stands when stale", () => {

@@ -26,7 +26,7 @@ function fake(answers) {
 }
 
 test("every reason for a refusal has its sentence", async () => {
-  const sources = await Promise.all(["check.go", "kit.go", "people.go", "sweep.go"].map((f) => go(`programme/${f}`)));
+  const sources = await Promise.all(["check.go", "change.go", "kit.go", "people.go", "sweep.go"].map((f) => go(`programme/${f}`)));
   const refused = sources.flatMap((t) => [...t.matchAll(/refuse\("(\w+)"/g)].map((m) => m[1]));
   assert.ok(refused.length > 20, "the refusals are not where they were");
   const later = ["field", "type", "strokes", "months", "hoods"]; // of pages that are not among these
@@ -261,6 +261,11 @@ test("what a page does not know is an error, not a guess", async () => {
   await assert.rejects(box.people("", "", 1), /has no id/);
   await assert.rejects(box.kit(), /not what this page knows/);
   assert.deepEqual(formOf(empty.person, readPerson({ id: "p-1", name: "A", languages: null })), { ...empty.person, name: "A" });
+});
+
+test("a row of the preview has the number that a refusal names", () => {
+  const nobody = s.preview.rows.findIndex((r) => r[0] === "" && r[1] === "");
+  assert.equal(st.rowNumber(nobody), s.trial.refused[0].row);
 });
 
 test("a plan's people are sure, likely, or at best", () => {

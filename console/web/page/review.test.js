@@ -6,7 +6,7 @@ import { test } from "node:test";
 import { has, put } from "./lang.js";
 import { dose, run, running } from "./samples.js";
 import { shown } from "./state.js";
-import { cuesBetween, factTimes, faster, frameAt, keyed, momentNow, moments, player, readReview, runAt, seek, snapAt, speeds, step, tick, toggle } from "./state-review.js";
+import { cuesBetween, endedBefore, factTimes, faster, frameAt, keyed, momentNow, moments, player, readReview, runAt, seek, snapAt, speeds, step, tick, toggle } from "./state-review.js";
 import { momentWords } from "./words-review.js";
 
 for (const area of ["run", "review"]) put("en", JSON.parse(readFileSync(new URL(`lang/en/${area}.json`, import.meta.url), "utf8")));
@@ -85,6 +85,19 @@ test("two runs stand on one axis with their clocks together", () => {
   assert.equal(momentNow(moments(p), 11_000), 1);
   // Without a clock in one of them they begin together.
   assert.deepEqual(player([sample(), sample({ clock_ms: null })]).tracks.map((t) => t.from), [0, 0]);
+});
+
+test("beside a run that goes on, one that had ended says when", () => {
+  const short = sample({ length_ms: 8000, stages: [{ at_ms: 0, stage: "ready" }, { at_ms: 5000, stage: "over" }], clock_ms: null });
+  const p = player([sample({ length_ms: 20_000, clock_ms: null }), short]);
+  const ends = (/** @type {number} */ at) => p.tracks.map((t) => endedBefore(seek(p, at), t));
+  assert.deepEqual(ends(5000), [null, null], "at its end its own words stand there");
+  assert.deepEqual(ends(5060), [null, 5000]);
+  // Without the word over it had ended where its review ends.
+  const cut = player([sample({ length_ms: 20_000, clock_ms: null }), { ...short, stages: short.stages.slice(0, 1) }]);
+  assert.deepEqual(cut.tracks.map((t) => endedBefore(seek(cut, 9000), t)), [null, 8000]);
+  const alone = player([short]);
+  assert.equal(alone.tracks[0] && endedBefore(seek(alone, 8000), alone.tracks[0]), null, "one run alone is over for everybody to see");
 });
 
 test("each tone sounds once, however the time between two frames falls", () => {

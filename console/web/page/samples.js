@@ -151,6 +151,7 @@ export const states = {
     }),
   }),
   ready: snapshot({ run: run("ready", { need_ms: 900_000, code: "4711" }) }),
+  "ready-uncleared": snapshot({ run: run("ready", { need_ms: 900_000, blocked: "questions_open", code: "4711", uncleared: true, questions: questions.map((id) => ({ id, answered: id !== "cleared", yes: id !== "cleared" })) }) }),
   paired: snapshot({ run: run("ready", { need_ms: 900_000, code: "4711", paired: 1, name_said: "yes", wearer_language: "pl" }) }),
   "wrong-person": snapshot({ run: run("ready", { need_ms: 900_000, code: "4711", paired: 1, name_said: "no", blocked: "wrong_person" }) }),
   "screening-first": snapshot({ run: run("screening") }),
@@ -203,6 +204,20 @@ export function check(ask, found = {}) {
 const closed = (/** @type {string} */ name) => atRest.map((l) => (l.line === name ? { ...l, closed: true, quiet_ms: 300 } : l));
 /** @type {import("./contract.js").Timing} */
 export const timed = { asked: 12, of: 12, done: true, why: "", mid_ms: 214.4, least_ms: 171.2, spread_ms: 46.1, when: "2026-09-14T09:38:20+02:00" };
+
+/**
+ * The calibration of a bulb sensor.
+ * @param {import("./contract.js").Bulb["stage"]} stage
+ * @param {Partial<import("./contract.js").Bulb>} [over]
+ * @returns {import("./contract.js").Bulb}
+ */
+export function bulb(stage, over = {}) {
+  return { stage, done: 0, of: stage === "" ? 0 : 10, left_ms: stage === "rest" || stage === "squeeze" ? 108_000 : 0, why: "", known: true, when: "2026-09-07T08:12:40+02:00", of_before: 0, ...over };
+}
+/** A board whose bulb has a sensor. @param {import("./contract.js").Bulb} b @param {Partial<Inputs>} [over] */
+const sensed = (b, over = {}) => snapshot({ inputs: board({ check: check(""), lines: atRest.map((l) => (l.line === "squeeze" ? { ...l, source: "bulb sensor" } : l)), bulb: b, ...over }) });
+const uncounted = "bulb sensor: being calibrated: squeezes do not count";
+
 const crossed = { moved_instead: "squeeze,step", pair_half: "taste_no,taste_nc" };
 
 /** Every state of the page Inputs, by name. @type {Record<string, Snapshot>} */
@@ -221,6 +236,15 @@ export const inputStates = {
   "latency-none": snapshot({ inputs: board({ check: check(""), latency: { ...timed, why: "too_few" } }) }),
   learn: snapshot({ inputs: board({ learn: "squeeze" }) }),
   learned: snapshot({ inputs: board({ check: check(""), learned: "key 48 of Trill Foot (1a2b:3c4d) is squeeze" }) }),
+  "bulb-new": sensed(bulb("", { known: false, when: "" }), { missing: "bulb sensor: not calibrated: squeeze the bulb flat ten times on the Inputs page" }),
+  "bulb-known": sensed(bulb("")),
+  "bulb-rest": sensed(bulb("rest"), { missing: uncounted }),
+  "bulb-squeeze": sensed(bulb("squeeze", { done: 4, left_ms: 83_200 }), { missing: uncounted }),
+  "bulb-done": sensed(bulb("done", { done: 10, when: "2026-09-14T09:40:31+02:00", of_before: 103 })),
+  "bulb-less": sensed(bulb("done", { done: 10, when: "2026-09-14T09:40:31+02:00", of_before: 64 })),
+  "bulb-unkept": sensed(bulb("unkept", { done: 10, when: "2026-09-14T09:40:31+02:00", why: "save the bulb's calibration: no space left on device" })),
+  "bulb-refused": sensed(bulb("refused", { done: 10, why: "the ten squeezes disagree: squeeze 4 (-38 %), 7 (-29 %) away from the others; squeeze flat each time" })),
+  "bulb-left": sensed(bulb("refused", { done: 6, why: "driver_gone" })),
   "clock-unset": snapshot({ clock: clockUnset, inputs: board({ check: check("") }) }),
   "run-open": snapshot({ run: late, inputs: board({ squeeze: true, lines: closed("squeeze"), check: check("") }) }),
   single: snapshot({ inputs: board({ supervised: false, check: check(""), lines: [...atRest.slice(0, 2), line("taste", false, 4)] }) }),
@@ -237,7 +261,7 @@ export const box = {
     { name: "sound level", state: "failed", reason: "the sound card is not there: hw:9", lines: [] },
   ],
   time_source: "kernel time", volts: "sound", heat: 48.2, heat_high: false, store_file: "/var/lib/tallyhood/store", store_free: 11_340_000_000, store_of: 29_100_000_000,
-  write_ms: 4.2, practice: "", version: "0.3.0",
+  write_ms: 4.2, practice: "", version: "0.4.0",
 };
 /** @type {import("./contract.js").Box} */
 export const poorBox = { ...box, volts: "low", heat: 83.5, heat_high: true, store_free: 120_000_000, write_ms: 412 };

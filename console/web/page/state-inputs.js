@@ -4,7 +4,7 @@
 
 import { figure, t } from "./lang.js";
 import { minutes, staleAfterMs } from "./state.js";
-import { asks, askNames, contacts, finding, latency as latencyWords, noFigure, qualities, say, timeSource, volts } from "./words-inputs.js";
+import { asks, askNames, bulbWhy, contacts, finding, latency as latencyWords, noFigure, qualities, say, timeSource, volts } from "./words-inputs.js";
 import { faults, lacking, lookUp, partName, partWhy } from "./words.js";
 
 /** @typedef {import("./contract.js").Snapshot} Snapshot */
@@ -13,7 +13,7 @@ import { faults, lacking, lookUp, partName, partWhy } from "./words.js";
 /** @typedef {{name: string, of: string, word: string, ok: boolean}} Fact */
 /**
  * @typedef {object} InputsShown
- * @property {"idle"|"check"|"latency"|"learn"} mode
+ * @property {"idle"|"check"|"latency"|"learn"|"bulb"} mode
  * @property {string} sentence   stars mark the words that matter
  * @property {boolean} runOpen
  * @property {Contact[]} contacts
@@ -21,7 +21,13 @@ import { faults, lacking, lookUp, partName, partWhy } from "./words.js";
  * @property {string[]} wrong    what is missing or lost, in words
  * @property {{steps: {ask: string, name: string, state: "done"|"now"|"todo"}[], left: string, found: string[], result: ""|"passed"|"failed"|"stopped"}|null} check
  * @property {{pips: ("given"|"due")[], figure: string, text: string, detail: string, when: string}|null} latency
+ * @property {BulbShown|null} bulb  null without a bulb sensor
  * @property {ClockShown} clock
+ */
+/**
+ * The calibration of the bulb sensor. Kept says in words whether one is in use and
+ * of when; beside is what the new one makes doubtful.
+ * @typedef {{stage: string, pips: ("given"|"due")[], done: number, left: string, known: boolean, kept: string, why: string, beside: string}} BulbShown
  */
 /**
  * What a person made of the clock's form. Null: nothing, the box's own time
@@ -44,12 +50,12 @@ export function inputsShown(snap, ageMs) {
   const i = snap.inputs;
   const gone = Math.min(Math.max(0, ageMs), staleAfterMs) * snap.speed;
   const ask = i.check?.ask ?? "";
-  const mode = ask !== "" ? "check" : i.latency && !i.latency.done ? "latency" : i.learn !== "" ? "learn" : "idle";
+  const mode = ask !== "" ? "check" : i.latency && !i.latency.done ? "latency" : i.learn !== "" ? "learn" : i.bulb?.stage === "rest" || i.bulb?.stage === "squeeze" ? "bulb" : "idle";
   const moves = order.find(([a]) => a === ask)?.[1] ?? "";
   const check = checkOf(snap, gone);
   return {
-    mode, runOpen: snap.run !== null, check, latency: latencyOf(i.latency), clock: clockShown(snap, ageMs),
-    sentence: mode === "check" ? lookUp(asks, ask) : mode === "latency" ? say.listen : mode === "learn" ? (i.learn === "step" ? say.learnStep : say.learnSqueeze) : overview(snap, check?.result ?? ""),
+    mode, runOpen: snap.run !== null, check, latency: latencyOf(i.latency), bulb: bulbOf(i.bulb, gone), clock: clockShown(snap, ageMs),
+    sentence: mode === "check" ? lookUp(asks, ask) : mode === "latency" ? say.listen : mode === "learn" ? (i.learn === "step" ? say.learnStep : say.learnSqueeze) : mode === "bulb" ? (i.bulb?.stage === "rest" ? say.bulbRest : say.bulbSqueeze) : overview(snap, check?.result ?? ""),
     contacts: i.lines.map((l) => ({
       line: l.line, name: lookUp(contacts, l.line), source: partName(l.source), closed: l.closed, word: l.closed ? t("inputs.closed") : t("inputs.open"),
       counts: l.line === "taste_nc" ? t("inputs.changes_nc", { n: l.edges }) : `${t("inputs.changes", { n: l.edges, rejected: l.rejected })}; ${t("inputs.presses", { n: l.presses, doubtful: l.doubtful })}`,
@@ -107,6 +113,25 @@ function latencyOf(m) {
   return {
     pips, figure: `${Math.round(m.mid_ms)} ms`, text: latencyWords.means(m.mid_ms), when,
     detail: t("inputs.latency.detail", { n: m.asked, within: Math.round(m.spread_ms), fastest: Math.round(m.least_ms) }),
+  };
+}
+
+/**
+ * With the same bulb and nebuliser a flat squeeze pushes out what it did before:
+ * as far as the squeezes of one calibration may lie apart (device/bulb/curve).
+ */
+const sameAir = { least: 80, most: 125 };
+
+/** @param {import("./contract.js").Bulb|undefined} b @param {number} gone @returns {BulbShown|null} */
+function bulbOf(b, gone) {
+  if (b === undefined) return null;
+  const when = at(b.when);
+  const n = b.of_before;
+  return {
+    stage: b.stage, done: b.done, pips: Array.from({ length: b.of }, (_, i) => (i < b.done ? "given" : "due")), left: minutes(Math.max(0, b.left_ms - gone)), known: b.known,
+    kept: b.known ? (when ? t("inputs.bulb.kept", { when }) : t("inputs.bulb.kept_undated")) : t("inputs.bulb.none"),
+    why: b.why === "" ? "" : bulbWhy(b.why),
+    beside: n === 0 || (n >= sameAir.least && n <= sameAir.most) ? "" : t(n < sameAir.least ? "inputs.bulb.less" : "inputs.bulb.more", { percent: n }),
   };
 }
 

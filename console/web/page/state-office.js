@@ -260,6 +260,9 @@ export function hoodShown(h) {
   return { warn: over, word: over ? t("office.hood.larger") : t("office.hood.allowed"), volume: `${figure(litres, 1)} l` };
 }
 
+/** The number of a row of the preview as a spreadsheet and the refusals count them: the titles are row 1. @param {number} place from 0 */
+export const rowNumber = (place) => place + 2;
+
 /** What a list still lacks before it can be tried, in words; empty when nothing. @param {Record<string, number>} mapping */
 export function mappingLacks(mapping) {
   const named = ["name", "number", "given_name", "family_name"].some((f) => mapping[f] !== undefined);

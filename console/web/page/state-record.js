@@ -16,7 +16,7 @@ import { exercises } from "./words.js";
 /** @typedef {{run: string, opened: string, wearer: Who, facepiece: Who, outcome: string, reason: string, practice: string, recalled?: Recalled}} Line */
 /** @typedef {{name: string, state: string, reason?: string}} Piece a part of the box at the opening */
 /** @typedef {{id: string, mark: string, role: string, agent: string, lot: string, age_ns?: number, expired?: boolean, checked?: boolean}} Used a nebuliser as it went into use */
-/** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, kit?: Used[]|null, hood?: Hood|null}} Opening hood: null when none was named */
+/** @typedef {{wall_quality?: string, time_source?: string, style?: string, size?: string, whose?: string, version?: string, box?: Piece[], wiring_checked?: string, sound_ms?: number, remarks?: string[], try?: number, kit?: Used[]|null, hood?: Hood|null}} Opening hood: null when none was named */
 /** @typedef {{run: string, wearer: Who, facepiece: Who, tester: string, opened: string, practice: string, squeezes_s?: number[], hash: string, number: number|string, prevails: string, rules_name: string, record: Record, answers?: {question: string, yes: boolean}[]} & Opening} Full */
 /** @typedef {{field: string, from: string, to: string, reason: string, by: string, at?: string, quality?: string}} Amendment quality: of the clock then */
 /** @typedef {{who: string, record: string, strokes: string, holds: boolean, how?: string, at?: string, quality?: string}} Signature how: drawn or typed; empty: nobody said */

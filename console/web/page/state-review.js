@@ -144,6 +144,16 @@ export function snapAt(t, at) {
   };
 }
 
+/** The instant of the axis at which a run had ended, as its stages tell; null before it, and where it ends the review too. @param {Player} p @param {Track} t */
+export function endedBefore(p, t) {
+  const last = t.review.stages.at(-1);
+  const end = t.from + (last?.stage === "over" ? last.at_ms : t.review.length_ms);
+  return p.tracks.length > 1 && p.at - end >= atOnceMs ? end : null;
+}
+
+/** What is not further apart is one instant, in milliseconds. */
+export const atOnceMs = 60;
+
 /**
  * Tones that begin after an instant and not after another.
  * @param {Player} p

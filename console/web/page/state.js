@@ -45,6 +45,7 @@ const parkable = ["ready", "clearing", "donning"];
  * @property {string} detail            under the pips
  * @property {string} sentence          stars mark the words that matter
  * @property {string} blocked           why go on would be refused now, in words
+ * @property {string} noAdd             why no squeeze may be added to the open dose by hand, in words
  * @property {boolean} goOn             go on means something here
  * @property {{name: string, left: string, after: string, care: string, number: number}|null} exercise
  * @property {{word: string, ok: boolean}[]} health
@@ -162,7 +163,7 @@ function asRun(snap, ageMs, client) {
     stale, age: stale ? age(ageMs) : "",
     driving: client !== "" && snap.driver === client, driven: snap.driver !== "",
     clockMs, stage: run === null ? "none" : run.stage,
-    big: nothing, title: "", pips: [], detail: "", sentence: say.none(), blocked: "", goOn: false, exercise: null,
+    big: nothing, title: "", pips: [], detail: "", sentence: say.none(), blocked: "", noAdd: "", goOn: false, exercise: null,
     health: healthOf(snap, ageMs), note: "", noteMs: 0, faults: [],
     may: { aloud: "", touched: false, hoodOff: false, noMist: false, correct: false, stop: false, leaveProof: false, park: false, takeUp: false }, verdict: null,
     parked: parkedShown(snap, ageMs), parkNot: "", tell: "", code: "", wrongPerson: false, announce: "", calls: "",
@@ -186,6 +187,7 @@ function asRun(snap, ageMs, client) {
   if (parkable.includes(run.stage) && !out.may.park) out.parkNot = lookUp(whys, "too_many_parked");
   out.code = run.paired === 0 ? run.code : "";
   out.wrongPerson = run.name_said === "no" && run.stage !== "over";
+  out.noAdd = run.no_add ? lookUp(whys, run.no_add) : "";
   out.faults = run.faults.map(faultText);
   const last = run.notes.at(-1);
   // What a step before refused says nothing of this one.

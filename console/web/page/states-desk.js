@@ -46,7 +46,7 @@ function screens(figures) {
     "records-found": list({ query: "bra", matches: [{ id: "p-1", called: "Ilse Brandvold", more: "H-0412, stone saw" }, { id: "p-2", called: "Brannoch Ilesanmi", more: "H-0090" }] }), "records-nobody": list({ query: "zeb", matches: [] }),
     "records-person": list({ rows: s.rows.slice(0, 1), person: { id: "p-1", called: "Ilse Brandvold" }, more: false }), "records-plain": list({ whole: false, more: false }), "records-loading": list({ rows: null, more: false }),
     "records-slow": list({ reading: true }, { busy: "The box is writing the file", working: true }), "records-failed": list({ rows: null, more: false }, { problem: "The box did not answer. Look whether it happened before you try again." }),
-    "records-goes-on": list({ rows: s.rows.slice(0, 1), wanted: "fail", tester: "Oda Fennimore", goesOn: true, reading: true }),
+    "records-goes-on": list({ rows: s.rows.slice(1, 2), wanted: "fail", tester: "Oda Fennimore", goesOn: true, reading: true }),
     "record-beside": one({ beside: s.rows.slice(1, 4) }), "record-alone": one({ beside: [] }),
     record: one({}), "record-practice": one({ full: bare, run: s.row({ practice: true }) }), "record-fail": one({ full: s.failed(), run: s.row({ run: "r000411", outcome: "fail", first: "fail", reason: "tasted" }) }),
     "record-recalled": one({ run: s.row({ outcome: "not_valid", first: "pass", recalled: "nebuliser found clogged", recall: { at: "2026-09-14T17:20:00+02:00", quality: "confirmed", by: "Agnes Thorley" } }), full: s.full({ hood: { id: "hood-2", mark: "H2", across_mm: 400, tall_mm: 450, oversized: true } }) }), "record-amended": one({ run: s.amended, full: s.full({ whose: "own piece" }) }),

@@ -55,6 +55,18 @@ const called = {
 const fail = sample("fail", "tasted", 263_000);
 const cable = sample("not_valid", "cable_open", 131_000);
 const drill = sample("pass", "", 420_000, "simulated board");
+/** Interrupted in the sensitivity test: there is no fit test to draw. */
+const early = readReview({
+  run: "r000409", opened: "2026-09-14", masked: true, practice: "", outcome: "not_valid", reason: "interrupted", hash: "41d0b7c95e2a68f3b1c4870d9ea6520f7b3c18d45f9e0a62c7d81b3f604e95a2",
+  supervised: true, length_ms: 44_000, clock_ms: null, stages: [{ stage: "ready", at_ms: 0 }, { stage: "screening", at_ms: 20_000 }, { stage: "over", at_ms: 41_000 }],
+  frames: [
+    { at_ms: 0, facts: ["run_opened"], run: run("ready", { wearer: "", tester: "", need_ms: 900_000 }) }, { at_ms: 20_000, facts: ["entered"], run: run("screening", { wearer: "", tester: "" }) },
+    { at_ms: 41_000, facts: ["ended"], run: run("over", { wearer: "", tester: "", verdict: { outcome: "not_valid", reason: "interrupted", next: "again", proof: "" } }) },
+  ],
+  moments: [{ at_ms: 41_000, kind: "verdict", key: "not_valid", top_up: 0, text: "" }], cues: [],
+});
+/** Opened late: its clock started after one minute. */
+const later = { ...pass, clock_ms: 60_000, length_ms: 483_000, stages: [{ stage: "dosing", at_ms: 0 }, { stage: "running", at_ms: 60_000 }, { stage: "over", at_ms: 480_000 }], frames: pass.frames.filter((f) => f.at_ms >= 465_000).map((f) => ({ ...f, at_ms: Math.max(0, f.at_ms - 420_000) })), moments: [] };
 const act = { do() {}, speed() {}, seek() {} };
 /** @param {Partial<import("./view-review.js").Ui>} over @returns {import("./view-review.js").Ui} */
 const ui = (over) => ({ size: size(), keys: false, file: false, silent: false, problem: "", said: "", ...over });
@@ -75,6 +87,8 @@ function screens() {
   add("practice", [drill], 570_000);
   add("two", [pass, fail], 570_000);
   add("two-ended", [cable, fail], 760_000);
+  add("two-early", [fail, early], 570_000);
+  add("two-later", [fail, later], 260_000);
   add("keys", [pass], 570_000, { keys: true });
   add("file", [pass], 570_000, { file: true, silent: true });
   out["review-loading"] = () => review(null, ui({}), act);

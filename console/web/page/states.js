@@ -6,7 +6,7 @@
 
 import { html } from "./vendor/lit-html.js";
 import { speak } from "./lang.js";
-import { box, choices, hoods, inputStates, kitOf, nothingKnown, poorBox, silentBox, states } from "./samples.js";
+import { box, choices, hoods, inputStates, kitOf, nothingKnown, poorBox, running, silentBox, states } from "./samples.js";
 import { root, size } from "./screen.js";
 import { shown } from "./state.js";
 import { inputsShown } from "./state-inputs.js";
@@ -45,10 +45,12 @@ function screens() {
   };
   const practice = "simulated board";
   for (const of of ["donning", "pass", "fail", "not-valid", "cannot-taste"]) addAs(`${of}-watching`, of, { sim: true }, { driver: "page-2", practice });
+  addAs("donning-practice", "parked-open", { sim: true }, { practice });
   addAs("pass-asleep", "pass", { sim: true, asleep: true }, { practice });
   add("stale", "due", {}, 4200);
   add("asleep", "due", { asleep: true });
   add("count", "due", { panel: "count" });
+  addAs("count-half", "due", { panel: "count" }, { run: running(10, 101_000, 3, { no_add: "half_by_hand" }) });
   add("keys", "due", { panel: "keys" });
   add("slow", "donned", { slow: true });
   add("nobody", "no-run", { choices: { ...choices, people: [], facepieces: [] } });
@@ -65,6 +67,7 @@ function screens() {
     if (snap.run) snap.run = { ...snap.run, screening: { squeezes: 9, counted: 11, most: 30, bin: 20 } };
     return bench(snap, shown(snap, 120, "page-1"), 120, ui({}), act);
   };
+  add("uncleared", "no-run", { choices: { ...choices, people: choices.people.map((p) => ({ ...p, uncleared: true })) }, form: { ...form, facepiece: "f1" } });
   add("refused", "due", { said: "A count can be corrected only while its dose is open." });
   /** @param {string} name @param {string} of @param {Partial<import("./view-inputs.js").Ui>} [over] @param {number} [age] */
   const addInputs = (name, of, over = {}, age = 120) => {

@@ -142,7 +142,8 @@ function choosing(ui, inert, barred, act) {
   const either = (/** @type {keyof import("./contract.js").Open} */ name, /** @type {string} */ label, /** @type {{id: string, label: string}[]} */ of) => html`<fieldset class="field"><legend>${label}</legend><div class="either">${of.map(
     (o) => html`<label class="option"><input type="radio" name=${name} value=${o.id} .checked=${f[name] === o.id} @change=${pick(name)} ?disabled=${inert}><span>${o.label}</span></label>`,
   )}</div></fieldset>`;
-  const needs = c.people.find((p) => p.id === f.wearer)?.facepieces ?? [];
+  const person = c.people.find((p) => p.id === f.wearer);
+  const needs = person?.facepieces ?? [];
   const pieces = c.facepieces.map((p) => ({ id: p.id, label: p.refused?.[f.rules] ? t("bench.not_by_rule", { facepiece: p.label }) : p.label }));
   /** @type {[unknown, string][]} */
   const has = [[known(c.people, f.wearer), "bench.person"], [piece, "bench.facepiece"], [known(c.rules, f.rules), "bench.rules"], [c.agents.includes(f.agent), "bench.agent"], [f.tester.trim(), "bench.tester"]];
@@ -155,6 +156,7 @@ function choosing(ui, inert, barred, act) {
     ${list("wearer", t("bench.person"), c.people)}
     ${list("facepiece", t("bench.facepiece"), pieces, needs)}
     ${refused ? html`<p class="refused" role="alert"><span aria-hidden="true">⊘ </span>${ruleRefusal(refused)}</p>` : nothing}
+    ${person?.uncleared ? html`<p class="refused" role="status">${t("bench.uncleared", { name: person.label })}</p>` : nothing}
     ${hoodOf(c.hoods, f.hood ?? "", inert, pick("hood"))}
     ${either("rules", t("bench.rules"), c.rules.map((r) => ({ ...r, label: ruleName(r.label) })))}
     ${either("agent", t("bench.agent"), c.agents.map((a) => ({ id: a, label: lookUp(agents, a) })))}
@@ -259,7 +261,7 @@ function asked(run, s, ui, inert, act) {
       const state = q.answered ? (q.yes ? "yes" : "no") : "open";
       return html`<button class=${`question ${state}`} aria-pressed=${q.answered && q.yes ? "true" : "false"} ?disabled=${inert}
         @click=${() => act.verb("answer", { question: q.id, yes: !(q.answered && q.yes) })}>
-        <i aria-hidden="true">${state === "yes" ? "✓" : state === "no" ? "✕" : "?"}</i><span>${lookUp(questions, q.id)}</span><small>${t(state === "open" ? "bench.not_asked" : `bench.${state}`)}</small></button>`;
+        <i aria-hidden="true">${state === "yes" ? "✓" : state === "no" ? "✕" : "?"}</i><span>${lookUp(questions, q.id)}${q.id === "cleared" && run.uncleared ? html`<b>${t("bench.uncleared_short", { name: run.wearer })}</b>` : nothing}</span><small>${t(state === "open" ? "bench.not_asked" : `bench.${state}`)}</small></button>`;
     })}</div>
     <div class="since"><h2 id="since">${t("bench.water")}</h2><div class="either" role="group" aria-labelledby="since">${since.map(
       (min) => html`<button aria-current=${ui.water?.run === run.run && ui.water.min === min ? "true" : nothing} ?disabled=${inert} @click=${() => act.water(min)}>${min < 60 ? t("bench.min", { n: min }) : t("bench.hours", { n: min / 60 })}</button>`,
@@ -319,7 +321,7 @@ function correcting(run, s, inert, act) {
     act.panel("none");
   };
   return html`<footer class="foot correcting" aria-label=${t("bench.wrong_count")}>
-    <div class="reasons"><fieldset><legend>${t("bench.count_add")}</legend>${corrections.add.map((r) => html`<button ?disabled=${inert} @click=${send(1, r)}>${r}</button>`)}</fieldset>
+    <div class="reasons">${s.noAdd ? html`<p>${s.noAdd}</p>` : html`<fieldset><legend>${t("bench.count_add")}</legend>${corrections.add.map((r) => html`<button ?disabled=${inert} @click=${send(1, r)}>${r}</button>`)}</fieldset>`}
     <fieldset><legend>${given > 0 ? t("bench.count_take", { n: given }) : t("bench.count_none")}</legend>${corrections.take.map(
       (r) => html`<button ?disabled=${inert || given === 0} @click=${send(-1, r)}>${r}</button>`,
     )}</fieldset></div>

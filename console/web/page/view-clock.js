@@ -6,6 +6,7 @@
 import { html } from "./vendor/lit-html.js";
 import { t } from "./lang.js";
 import { wallAt } from "./state-inputs.js";
+import { dateField } from "./view-date.js";
 
 /** @typedef {import("./state-inputs.js").Edit} Edit */
 /** @typedef {{edit: (edit: Edit) => void, now: () => number, confirm: () => void}} ClockActs now: the time of this screen, ms since 1970 */
@@ -35,7 +36,7 @@ export function clockForm(c, edit, inert, act) {
     if (value !== "") act.edit({ date: now.date, time: now.time, screen: false, [part]: value }); // empty: still being typed
   };
   return html`<form class="clock-form" aria-label=${t("run.clock.confirm_date")} @submit=${send}>
-    <div class="either"><label class="field"><span>${t("run.clock.date")}</span><input type="date" .value=${now.date} @change=${change("date")} ?disabled=${inert} required></label>
+    <div class="either">${dateField({ label: t("run.clock.date"), value: now.date, required: true, disabled: inert, change: change("date") })}
       <label class="field"><span>${t("run.clock.time")}</span><input type="time" step="1" .value=${now.time} @change=${change("time")} ?disabled=${inert} required></label></div>
     <div class="either"><button type="submit" class="primary" ?disabled=${inert}>${t("run.clock.set")}<small>${t("run.clock.takes")}</small></button>
       <button type="button" ?disabled=${inert} @click=${() => act.edit({ date: "", time: "", screen: true })}>${t("run.clock.screens")}<small>${t("run.clock.then_look")}</small></button>

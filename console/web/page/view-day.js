@@ -116,8 +116,9 @@ function answer(p, people) {
     <div class="heads" role="img" aria-label=${words}>${planPips(p).map((k) => pipSvg(k))}</div>
     ${d.low === d.high ? nothing : html`<p class="key" aria-hidden="true"><span>${pipSvg("given")}${t("office.day.slow_too")}</span><span>${pipSvg("half")}${t("office.day.usual")}</span><span>${pipSvg("open")}${t("office.day.fast_only")}</span></p>`}
     ${f.median > 0 && f.median <= 86_400 ? html`<p>${f.low === f.high ? rich("office.day.take", { n: people, time: hours(f.median) }, bold) : rich("office.day.take_between", { n: people, time: hours(f.median), low: hours(f.low), high: hours(f.high) }, bold)}</p>` : nothing}
+    ${d.low === d.high && f.low === f.high ? nothing : html`<p class="small">${t("office.day.slow_fast")}</p>`}
     <p class="facts">${p.steps.map((s) => html`<span>${lookUp({ ...stageWords, ...steps }, s.step)} <b>${span(s.seconds)}</b></span>`)}</p>
-    <ul class="points small">${[t("office.day.slow_fast"), p.past > 0 ? t("office.day.times_past", { n: p.past }) : t("office.day.times_rules"), ...p.said.map((x) => retold("office.plan_told", x))].map((x) => html`<li>${x}</li>`)}</ul></div>`;
+    <ul class="points small">${[p.past > 0 ? t("office.day.times_past", { n: p.past }) : t("office.day.times_rules"), ...p.said.map((x) => retold("office.plan_told", x))].map((x) => html`<li>${x}</li>`)}</ul></div>`;
 }
 
 /** Whether so many fit, in words. @param {Plan} p @param {number} people */

@@ -5,7 +5,7 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { t } from "./lang.js";
-import { mappingLacks, rowRefused } from "./state-office.js";
+import { mappingLacks, rowNumber, rowRefused } from "./state-office.js";
 import { sentence } from "./view-common.js";
 import { office } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
@@ -67,8 +67,8 @@ function read(p, ui, o, act) {
       ${p.sheets.length === 0 ? html`${pick(t("office.import.encoding"), "encoding", p.encoding, encodings.map((e) => [e, e]))}${pick(t("office.import.parted"), "delimiter", p.delimiter, delimiters())}` : nothing}
       <p class="small">${t("office.import.letters")}</p></div>
     <div class="scroll" tabindex="0" role="region" aria-label=${t("office.import.first_rows")}><table class="rows"><thead>
-      <tr>${p.columns.map((c, i) => html`<th scope="col"><label><span>${c || t("office.import.column", { n: i + 1 })}</span><select aria-label=${t("office.import.column_is", { name: c || String(i + 1) })} @change=${(/** @type {Event} */ e) => act.map(/** @type {HTMLSelectElement} */ (e.target).value, i)}><option value="" ?selected=${field(i) === ""}>${t("office.import.left_out")}</option>${columns().map(([f, name]) => html`<option value=${f} ?selected=${field(i) === f}>${name}</option>`)}</select></label></th>`)}</tr></thead>
-      <tbody>${p.rows.map((r) => html`<tr>${p.columns.map((_, i) => html`<td class=${field(i) ? "" : "out"}><bdi>${r[i] ?? ""}</bdi></td>`)}</tr>`)}</tbody></table></div>
+      <tr><th scope="col" class="number">${t("office.import.number")}</th>${p.columns.map((c, i) => html`<th scope="col"><label><span>${c || t("office.import.column", { n: i + 1 })}</span><select aria-label=${t("office.import.column_is", { name: c || String(i + 1) })} @change=${(/** @type {Event} */ e) => act.map(/** @type {HTMLSelectElement} */ (e.target).value, i)}><option value="" ?selected=${field(i) === ""}>${t("office.import.left_out")}</option>${columns().map(([f, name]) => html`<option value=${f} ?selected=${field(i) === f}>${name}</option>`)}</select></label></th>`)}</tr></thead>
+      <tbody>${p.rows.map((r, k) => html`<tr><th scope="row" class="number">${rowNumber(k)}</th>${p.columns.map((_, i) => html`<td class=${field(i) ? "" : "out"}><bdi>${r[i] ?? ""}</bdi></td>`)}</tr>`)}</tbody></table></div>
     <p class="small">${p.count > p.rows.length ? t("office.import.rows_first", { file: ui.file, n: p.count, shown: p.rows.length }) : t("office.import.rows", { file: ui.file, n: p.count })}</p>
     ${ui.trial ? outcome(ui.trial, t("office.import.would_refuse")) : nothing}
     <div class="either sticky">${ui.trial === null

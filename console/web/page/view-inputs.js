@@ -26,7 +26,7 @@ import { lookUp, partName, partWhy } from "./words.js";
 /** @typedef {Own & import("./driver.js").Driven} Ui */
 /**
  * @typedef {object} Acts
- * @property {(verb: "check_begin"|"check_end"|"latency_begin"|"latency_end"|"learn_end") => void} verb
+ * @property {(verb: "check_begin"|"check_end"|"latency_begin"|"latency_end"|"learn_end"|"calibrate_begin"|"calibrate_end") => void} verb
  * @property {(line: "squeeze"|"step") => void} learn
  * @property {(cue: string) => void} tone
  * @property {(verb: "volume"|"mute", to: {volume?: number, muted?: boolean}) => void} turn
@@ -62,7 +62,7 @@ export function inputs(snap, s, i, ui, act) {
         ${i.check?.result === "failed" ? found(i.check.found, t("inputs.found")) : nothing}
         ${early ? clock(i, ui, inert, act) : nothing}
         ${wires(i)}
-        <div class="two"><div class="trial">${checking(i, inert || i.runOpen, act)}${learning(snap.inputs.learned, inert || i.runOpen, act)}</div><div class="trial">${sounding(i, inert || i.runOpen, act, turning(snap, inert, act.turn))}</div></div>
+        <div class="two"><div class="trial">${checking(i, inert || i.runOpen, act)}${squeezing(i, inert || i.runOpen, act)}${learning(snap.inputs.learned, inert || i.runOpen, act)}</div><div class="trial">${sounding(i, inert || i.runOpen, act, turning(snap, inert, act.turn))}</div></div>
         <div class=${early ? "alone" : "two"}>${early ? nothing : clock(i, ui, inert, act)}${box(ui)}</div>
         ${careful()}`}
   </main>`;
@@ -95,6 +95,19 @@ function wires(i) {
   </section>`;
 }
 
+/** What ends each thing that is under way. */
+const endVerbs = /** @type {const} */ ({ idle: "learn_end", check: "check_end", latency: "latency_end", learn: "learn_end", bulb: "calibrate_end" });
+
+/** The calibration under way. @param {import("./state-inputs.js").BulbShown} b */
+function filling(b) {
+  return html`${b.stage === "rest"
+    ? html`<p class="left">${t("inputs.bulb.rest_how")}</p>`
+    : html`<div class="pips of-10 once" role="img" aria-label=${t("inputs.bulb.given", { given: b.done, of: b.pips.length })}>${b.pips.map((p) => html`<i class=${`pip ${p}`}></i>`)}</div>`}
+    <p class="eye">${rich("inputs.bulb.eye", {}, bold)}</p>
+    ${b.stage === "rest" ? nothing : html`<p class="left">${t("inputs.bulb.pace")}</p>`}
+    <p class="left">${t("inputs.left", { time: b.left })}</p>`;
+}
+
 /** @param {InputsShown} i @param {boolean} inert @param {Acts} act */
 function task(i, inert, act) {
   const c = i.check;
@@ -112,10 +125,11 @@ function task(i, inert, act) {
         ? html`<div class="pips of-12" role="img" aria-label=${t("inputs.tones_done", { given: m.pips.filter((p) => p === "given").length, of: m.pips.length })}>${m.pips.map((p) => html`<i class=${`pip ${p}`}></i>`)}</div><p class="left">${t("inputs.tones_left", { n: m.pips.length })}</p>`
         : nothing}
       ${i.mode === "learn" ? html`<p class="left">${t("inputs.learn_now")}</p>` : nothing}
+      ${i.mode === "bulb" && i.bulb ? filling(i.bulb) : nothing}
     </section>
-    ${wires(i)}
-    <footer class="foot"><span class="gap"></span><button ?disabled=${inert} @click=${() => act.verb(i.mode === "check" ? "check_end" : i.mode === "latency" ? "latency_end" : "learn_end")}>
-      ${i.mode === "check" ? html`${t("inputs.end_check")}<small>${t("inputs.then_nothing")}</small>` : i.mode === "latency" ? html`${t("inputs.end_test")}<small>${t("inputs.without_figure")}</small>` : html`${t("inputs.leave")}<small>${t("inputs.nothing_learned")}</small>`}</button></footer>`;
+    ${i.mode === "bulb" ? nothing : wires(i)}
+    <footer class="foot"><span class="gap"></span><button ?disabled=${inert} @click=${() => act.verb(endVerbs[i.mode])}>
+      ${i.mode === "bulb" ? html`${t("inputs.bulb.end")}<small>${t("inputs.nothing_learned")}</small>` : i.mode === "check" ? html`${t("inputs.end_check")}<small>${t("inputs.then_nothing")}</small>` : i.mode === "latency" ? html`${t("inputs.end_test")}<small>${t("inputs.without_figure")}</small>` : html`${t("inputs.leave")}<small>${t("inputs.nothing_learned")}</small>`}</button></footer>`;
 }
 
 /** @param {string[]} all @param {string} label */
@@ -150,6 +164,23 @@ function sounding(i, inert, act, volume) {
         ? html`<p class="figure"><b>${m.figure}</b> <span>${m.detail}</span></p><p>${m.text}${m.when ? html` <span class="when">${t("inputs.measured", { when: m.when })}</span>` : nothing}</p>`
         : html`<p>${m.text}</p>`}
     <div class="either"><button ?disabled=${inert} @click=${() => act.verb("latency_begin")}>${m === null ? t("inputs.measure") : t("inputs.measure_again")}<small>${t("inputs.heard_press")}</small></button></div></section>`;
+}
+
+/** The bulb's sensor; nothing without one. @param {InputsShown} i @param {boolean} inert @param {Acts} act */
+function squeezing(i, inert, act) {
+  const b = i.bulb;
+  if (b === null) return nothing;
+  return html`<section aria-label=${t("inputs.bulb.title")}><h2>${t("inputs.bulb.question")}</h2>
+    ${b.stage === "done"
+      ? html`<p class="result" role="status"><span aria-hidden="true">✓</span> ${rich("inputs.bulb.done", {}, bold)}</p>`
+      : b.stage === "unkept"
+        ? html`<p class="result" role="status"><span aria-hidden="true">!</span> ${rich("inputs.bulb.unkept", {}, bold)} ${b.why}</p>`
+        : b.stage === "refused"
+          ? html`<p class="result" role="status"><span aria-hidden="true">–</span> ${rich("inputs.bulb.refused", {}, bold)} ${b.why}</p>`
+          : html`<p>${t("inputs.bulb.how")}</p>`}
+    ${b.beside ? html`<p class="beside">${b.beside}</p>` : nothing}
+    <p class="when">${b.kept}</p>
+    <div class="either"><button class=${b.known ? "" : "primary"} ?disabled=${inert} @click=${() => act.verb("calibrate_begin")}>${b.stage === "" ? t("inputs.bulb.begin") : t("inputs.bulb.again")}<small>${t("inputs.bulb.takes")}</small></button></div></section>`;
 }
 
 /** @param {string} learned @param {boolean} inert @param {Acts} act */

@@ -5,6 +5,7 @@
 
 import { html, nothing } from "./vendor/lit-html.js";
 import { t } from "./lang.js";
+import { dateField } from "./view-date.js";
 import { loading, office } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
 import { letters, tally } from "./words-desk.js";
@@ -72,8 +73,8 @@ function choice(ui, act) {
       ([key, word]) => html`<label class="option"><input type="radio" name="period" value=${key} .checked=${ui.period === key} @change=${() => act.period(key)}><span>${word}</span></label>`,
     )}</div></fieldset>
     ${ui.period === "own"
-      ? html`<label class="field"><span>${t("desk.records.from")}</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(value(e), ui.to)}></label>
-        <label class="field"><span>${t("desk.records.to")}</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, value(e))}></label>`
+      ? html`${dateField({ label: t("desk.records.from"), value: ui.from, max: ui.to, change: (e) => act.days(value(e), ui.to) })}
+        ${dateField({ label: t("desk.records.to"), value: ui.to, min: ui.from, change: (e) => act.days(ui.from, value(e)) })}`
       : nothing}
   </section>`;
 }

@@ -7,6 +7,7 @@ import { html, nothing, svg } from "./vendor/lit-html.js";
 import { shape } from "./draw.js";
 import { t } from "./lang.js";
 import { nav, practice, sentence } from "./view-common.js";
+import { dateField } from "./view-date.js";
 import { bold, rich } from "./view-words.js";
 
 /** @typedef {import("./office.js").Office} Office */
@@ -70,6 +71,7 @@ export function drawing(shapes, width, height, label, cls = "") {
  * @param {{type?: string, hint?: string, required?: boolean, most?: number, min?: string, max?: string, wide?: boolean}} [how]
  */
 export function field(name, label, value, { type = "text", hint = "", required = false, most = 120, min = "", max = "", wide = false } = {}) {
+  if (type === "date") return dateField({ name, label, value, hint, required, min, max });
   return html`<label class=${`field ${wide ? "wide" : ""}`}><span>${label}${hint ? html` <small>${hint}</small>` : nothing}</span>${type === "area"
     ? html`<textarea name=${name} rows="3" maxlength=${most} ?required=${required} .value=${value}></textarea>`
     : html`<input name=${name} type=${type} maxlength=${type === "text" ? most : nothing} min=${min || nothing} max=${max || nothing} ?required=${required} autocomplete="off" .value=${value}>`}</label>`;

@@ -9,6 +9,7 @@ import { dayIn, sentences, t } from "./lang.js";
 import { called, changes, labelOf, modelOf, personSentence, standing, yearLine } from "./state-office.js";
 import { when } from "./state-record.js";
 import { marks } from "./state.js";
+import { dateField } from "./view-date.js";
 import { drawing, either, field, filledIn, loading, office, pipSvg, textOf, typedIn } from "./view-office.js";
 import { bold, rich } from "./view-words.js";
 import { dueWhys, erasure, languageChoices, languages, rules as ruleNames, triggers } from "./words-office.js";
@@ -91,7 +92,7 @@ function worn(p, ui, act, label) {
 /** @param {import("./office.js").Office} o @param {Ui} ui @param {Acts} act */
 function list(o, ui, act) {
   return html`<section aria-label=${t("office.person.list")}><h2>${t("office.person.list")}</h2>
-    <div class="ask-plan"><label class="field"><span>${t("office.person.list_day")}</span><input name="list-day" type="date" required min=${ui.today} .value=${ui.on} @change=${(/** @type {Event} */ e) => act.onDay(typedIn(e))}></label>
+    <div class="ask-plan">${dateField({ name: "list-day", label: t("office.person.list_day"), value: ui.on, required: true, min: ui.today, change: (e) => act.onDay(typedIn(e)) })}
       ${ui.listed === null ? nothing : html`<button ?disabled=${o.working} @click=${() => act.list(ui.listed === true)}>${ui.listed ? t("office.listed.off") : t("office.listed.put")}</button>`}</div>
     <p role="status">${ui.listed === null ? t("office.person.reading_list") : t(ui.listed ? "office.person.listed" : "office.person.not_listed", { day: dayIn(ui.on) })}</p></section>`;
 }

@@ -10,6 +10,7 @@ import { drawn, pathOf, ratio } from "./sign.js";
 import { byDay, cardRefused, exercisesOf, labelNow, ofRecord, outcomeFirst, outcomeNow, recallOf, signatureOf, signRefused, unnamed, when, whoOf } from "./state-record.js";
 import { marks } from "./state.js";
 import { practice } from "./view-common.js";
+import { dateField } from "./view-date.js";
 import { filledIn, loading, office, textOf } from "./view-office.js";
 import { rich } from "./view-words.js";
 import { agents, exercise, fault, lookUp, onRun, outcomes, partName, partWhy, pieceName, prevails, proofs, questions, reasons, remarks, roles, ruleName, stages } from "./words.js";
@@ -79,8 +80,8 @@ function filters(ui, act) {
       ? html`<p class="field"><span>${t("desk.records.wearer")}</span><button @click=${() => act.choose(null)}>${ui.person.called}<small>${t("desk.records.everybody")}</small></button></p>`
       : html`<label class="field"><span>${t("desk.records.find")} <small>${t("desk.records.find_hint")}</small></span><input id="find" type="search" autocomplete="off" spellcheck="false" .value=${ui.query} @input=${(/** @type {Event} */ e) => act.type(valueIn(e))}></label>
         <div role="status">${ui.matches === null ? nothing : ui.matches.length === 0 ? html`<p class="small">${t("desk.records.nobody")}</p>` : html`<ul class="matches" aria-label=${t("desk.records.people_found")}>${ui.matches.map((m) => html`<li><button @click=${() => act.choose(m)}>${m.called}<small>${m.more}</small></button></li>`)}</ul>`}</div>`}</div>
-    <label class="field"><span>${t("desk.records.from")}</span><input type="date" .value=${ui.from} max=${ui.to || nothing} @change=${(/** @type {Event} */ e) => act.days(valueIn(e), ui.to)}></label>
-    <label class="field"><span>${t("desk.records.to")}</span><input type="date" .value=${ui.to} min=${ui.from || nothing} @change=${(/** @type {Event} */ e) => act.days(ui.from, valueIn(e))}></label>
+    ${dateField({ label: t("desk.records.from"), value: ui.from, max: ui.to, change: (e) => act.days(valueIn(e), ui.to) })}
+    ${dateField({ label: t("desk.records.to"), value: ui.to, min: ui.from, change: (e) => act.days(ui.from, valueIn(e)) })}
     <label class="field"><span>${t("desk.record.facepiece")}</span><select @change=${(/** @type {Event} */ e) => act.sort(valueIn(e), ui.tester)}><option value="" ?selected=${ui.facepiece === ""}>${t("desk.records.every_facepiece")}</option>${ui.facepieces.map((f) => html`<option value=${f.id} ?selected=${f.id === ui.facepiece}>${f.label}</option>`)}</select></label>
     <label class="field tester-of"><span>${t("desk.records.tester")} <small>${t("desk.records.tester_hint")}</small></span><input type="text" maxlength="120" autocomplete="off" spellcheck="false" .value=${ui.tester} @change=${(/** @type {Event} */ e) => act.sort(ui.facepiece, valueIn(e))}></label>
     <fieldset class="field outcome-choice"><legend>${t("desk.records.outcome")}</legend><div class="either slim">${wants().map(
@@ -220,7 +221,7 @@ function facts(full, ui) {
       ${f?.level ? line(t("desk.record.level"), t("desk.record.levels", { mean: figure(f.level.mean, 2), least: figure(f.level.min, 2) })) : nothing}
       ${r.proof ? line(t("desk.record.proof"), r.proof_left ? t("desk.record.proof_by", { what: lookUp(proofs, r.proof_left.why), by: saidBy(r.proof_left.by) }) : lookUp(proofs, r.proof)) : nothing}
       ${r.names?.length ? line(t("desk.record.names"), r.names.map((n) => t(n.yes ? "desk.record.name_yes" : "desk.record.name_no", { by: saidBy(n.by) })).join("; ")) : nothing}
-      ${r.remarks?.length ? line(t("desk.record.on_run"), r.remarks.map((k) => (k === "tried_before" && r.try ? t("run.try", { n: r.try }) : lookUp(onRun, k))).join(" ")) : nothing}
+      ${full.remarks?.length ? line(t("desk.record.on_run"), full.remarks.map((k) => (k === "tried_before" && full.try ? t("run.try", { n: full.try }) : lookUp(onRun, k))).join(" ")) : nothing}
       ${line(t("desk.record.button"), r.inputs.supervised ? t("desk.record.pair") : t("desk.record.single"))}
       ${line(t("desk.record.inputs"), t("desk.record.counted", { squeezes: r.inputs.squeeze, taste: r.inputs.taste, steps: r.inputs.step, rejected: r.inputs.noise_edges }))}
       ${r.corrections?.length ? line(t("desk.record.corrections"), r.corrections.map((c) => t("desk.record.corrected_by", { by: saidBy(c.by ?? ""), what: `${c.delta > 0 ? t("desk.record.added") : t("desk.record.taken")}, ${c.top_up ? t("desk.record.top_up_n", { n: c.top_up }) : lookUp(stages, c.part === "initial" ? "dosing" : "screening")}: ${c.reason}` })).join("; ")) : ""}

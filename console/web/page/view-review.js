@@ -7,7 +7,7 @@ import { html, nothing, svg } from "./vendor/lit-html.js";
 import { stripSvg } from "./draw.js";
 import { t } from "./lang.js";
 import { marks, minutes, shown } from "./state.js";
-import { momentNow, moments, snapAt, speeds } from "./state-review.js";
+import { atOnceMs, endedBefore, momentNow, moments, snapAt, speeds } from "./state-review.js";
 import { around, ofRun, wide } from "./strip.js";
 import { nav, practice, problemLine, sentence } from "./view-common.js";
 import { agents, lookUp, outcomes, pieceName, practised, prevails, questions, reasons, ruleName, stages } from "./words.js";
@@ -74,20 +74,22 @@ function track(x, i, p, ui) {
   const s = snap && shown(snap, 0, "");
   const run = snap?.run;
   const pair = p.tracks.length > 1;
-  if (!snap || !s || !run) return html`<article class="track"><p class="say">${t("review.not_opened")}</p></article>`;
+  if (!snap || !s || !run) return html`<article class="track" aria-label=${t("review.of_run", { run: x.review.run })}><p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span></p><p class="say">${t("review.not_opened")}</p><p class="happened">${t("review.opens", { time: clock(x.from) })}</p></article>`;
   const facts = factsNow(x, p.at);
+  const end = endedBefore(p, x);
+  const ended = end === null ? "" : t("review.had_ended", { time: clock(end) });
   return html`<article class="track" aria-label=${t("review.of_run", { run: x.review.run })}>
     <p class="about">${pair ? html`<b>${letters[i]}</b>` : nothing}${run.wearer ? html`<b>${run.wearer}</b>` : nothing}<span>${x.review.opened.slice(0, 10)}</span><span>${pieceName(run.facepiece)}</span><span>${lookUp(agents, run.agent)}${run.screening.bin ? `, ${t("review.bin", { bin: run.screening.bin })}` : ""}</span><span>${ruleName(run.rules)}</span><strong class="stage">${lookUp(stages, run.stage)}</strong>${x.review.practice ? html`<span class="stamp">${t("run.practice")}</span>` : nothing}</p>
     <p class="say">${sentence(s.sentence)}</p>
-    <p class="happened" role="status" aria-live=${p.playing ? "off" : "polite"}>${facts || s.note || s.faults.join("; ")}</p>
+    <p class="happened" role="status" aria-live=${p.playing ? "off" : "polite"}>${facts || s.note || [ended, s.faults.join("; ")].filter(Boolean).join(" ")}</p>
     ${s.verdict ? verdict(run, s, s.verdict) : run.stage === "ready" ? asked(run) : now(s)}
-    ${picture(run, s, ui, pair)}
+    ${run.stage === "over" && run.initial === null ? html`<p class="small">${t("review.no_fit_test")}</p>` : picture(run, s, ui, pair)}
   </article>`;
 }
 
 /** What happened at this very instant, in words. @param {Track} x @param {number} at */
 function factsNow(x, at) {
-  const f = x.review.frames.find((y) => Math.abs(x.from + y.at_ms - at) < 60 && y.facts.length > 0);
+  const f = x.review.frames.find((y) => Math.abs(x.from + y.at_ms - at) < atOnceMs && y.facts.length > 0);
   return f ? f.facts.map((k) => t(`review.facts.${k}`)).filter((w, i, all) => w !== "" && all.indexOf(w) === i).join(" ") : "";
 }
 

@@ -4,8 +4,8 @@
 // lang/LANGUAGE/inputs.json. Nothing here decides what is shown:
 // state-inputs.js does.
 
-import { has, listOf, sentences, t, under } from "./lang.js";
-import { lookUp } from "./words.js";
+import { has, listOf, retold, sentences, t, under } from "./lang.js";
+import { lookUp, partWhy } from "./words.js";
 
 /** Contacts as a heading. */
 export const contacts = sentences("inputs.contacts");
@@ -66,7 +66,7 @@ export const timeSource = (/** @type {string} */ name) => lookUp(sentences("inpu
 export const parts = sentences("inputs.parts");
 
 /** Sentences of the page as a whole. */
-export const say = under("inputs.say", /** @type {const} */ (["runOpen", "lost", "cableOpen", "cableShort", "missing", "clock", "unchecked", "failed", "stopped", "single", "sound", "listen", "learnSqueeze", "learnStep"]));
+export const say = under("inputs.say", /** @type {const} */ (["runOpen", "lost", "cableOpen", "cableShort", "missing", "clock", "unchecked", "failed", "stopped", "single", "sound", "listen", "learnSqueeze", "learnStep", "bulbRest", "bulbSqueeze"]));
 
 /** Below the first a press was a guess; above the second, sound comes late. */
 const guessMs = 100;
@@ -79,6 +79,14 @@ export const latency = {
   /** @param {number} ms */
   means: (ms) => t(ms < guessMs ? "inputs.latency.guess" : ms <= lateMs ? "inputs.latency.good" : "inputs.latency.late"),
 };
+
+/** Why the bulb was not learned, or not kept: a key, or what the box says. @param {string} why */
+export function bulbWhy(why) {
+  if (has(`inputs.bulb_ends.${why}`)) return t(`inputs.bulb_ends.${why}`);
+  // What breaks it off is what the sensor is said to lack.
+  const broken = /^the (?:calibration was broken off|bulb cannot be calibrated): (.*)$/.exec(why);
+  return broken ? t("inputs.bulb.broken_off", { why: partWhy(broken[1] ?? "") }) : `${capital(retold("inputs.bulb_whys", why))}.`;
+}
 
 /** What to be careful of. @returns {[string, string][]} */
 export const cautions = () => ["voltage", "bulb", "clean", "cables"].map((key) => [t(`inputs.cautions.${key}.name`), t(`inputs.cautions.${key}.text`)]);

@@ -34,7 +34,7 @@ type Stage uint8
 const (
 	Resting   Stage = iota // hands off the bulb until the rest level is known
 	Squeezing              // squeeze flat, let it fill, wait a moment, ten times
-	Complete               // Result has what was learned
+	Complete               // Result has what was learned, or why nothing was
 )
 
 // A Calibration collects the samples of ten squeezes. The bulb is left alone
@@ -64,12 +64,23 @@ func (c *Calibration) Count() int {
 	return min(len(c.seg.done), Squeezes)
 }
 
-// Add feeds a sample and says whether the calibration is complete.
+// Add feeds a sample and says whether the calibration has ended: with its
+// squeezes, or since readings were missing.
 func (c *Calibration) Add(s Sample) bool {
 	if c.stage == Complete || len(c.samples) > 0 && s.At <= c.samples[len(c.samples)-1].At {
 		return c.stage == Complete
 	}
+	if n := len(c.samples); n > 0 && s.At-c.samples[n-1].At > MaxGap {
+		if c.stage == Resting {
+			c.samples, c.quiet = nil, 0 // what was missed matters only from here on
+		} else {
+			c.stage = Complete // Result says why; nobody needs to squeeze on
+		}
+	}
 	c.samples = append(c.samples, s)
+	if c.stage == Complete {
+		return true
+	}
 	if c.stage == Resting {
 		w := c.samples[c.quiet:]
 		if s.At-w[0].At < RestFirst {
@@ -273,10 +284,10 @@ func learn(low, high float64, r rest, dead float64, done []segment) (Parameters,
 		return Parameters{}, fmt.Errorf("the bulb's filling does not stand out from the noise (noise %.0f Pa, suction %.0f Pa): use a sensor with a narrower range", r.noise, p.Suction)
 	}
 	if off := far(outs, p.Out, outBand); off != "" {
-		return Parameters{}, fmt.Errorf("the ten squeezes disagree: %s away from the others; squeeze flat each time", off)
+		return Parameters{}, fmt.Errorf("the ten squeezes disagree: squeeze %s away from the others; squeeze flat each time", off)
 	}
 	if off := far(ins, p.In, inBand); off != "" {
-		return Parameters{}, fmt.Errorf("the bulb did not fill alike: after %s away from the others; let go fully each time", off)
+		return Parameters{}, fmt.Errorf("the bulb did not fill alike: after squeeze %s away from the others; let go fully each time", off)
 	}
 	return p, p.Check()
 }
@@ -300,12 +311,13 @@ func spread(v []float64) float64 {
 	return 1.4826 * median(dev) / m
 }
 
-// far names the squeezes that lie further than a share from the median.
+// far names the squeezes that lie further than a share from the median, and how
+// far: "4 (-38 %), 7 (+25 %)".
 func far(v []float64, m, share float64) string {
 	var off []string
 	for i, x := range v {
 		if math.Abs(x-m) > share*m {
-			off = append(off, fmt.Sprintf("squeeze %d is %+.0f %%", i+1, (x/m-1)*100))
+			off = append(off, fmt.Sprintf("%d (%+.0f %%)", i+1, (x/m-1)*100))
 		}
 	}
 	return strings.Join(off, ", ")

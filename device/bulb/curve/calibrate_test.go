@@ -83,7 +83,7 @@ func refused(t *testing.T, n int, word string, change func(b *bench, i int, s *b
 }
 
 func TestRefusals(t *testing.T) {
-	refused(t, 10, "disagree: squeeze 4 is -", func(_ *bench, i int, s *bulbsim.Squeeze) time.Duration {
+	refused(t, 10, "disagree: squeeze 4 (-", func(_ *bench, i int, s *bulbsim.Squeeze) time.Duration {
 		if i == 3 {
 			s.Depth = 0.6
 		}
@@ -130,6 +130,33 @@ func TestRefusedSamples(t *testing.T) {
 		if _, err := Calibrate(c.low, c.high, c.s); err == nil || !strings.Contains(err.Error(), c.word) {
 			t.Errorf("%v, want a word of %q", err, c.word)
 		}
+	}
+}
+
+// TestMissingReadings: before the count they only put its begin off, in the count
+// they end it at once.
+func TestMissingReadings(t *testing.T) {
+	b := newBench(6)
+	b.skip = func(at time.Duration) bool { return at > second && at < 1200*ms || at > 4800*ms && at < 5*second }
+	c := NewCalibration(b.gauge.Low, b.gauge.High)
+	for i := range 3 {
+		b.squeeze(bulbsim.Squeeze{At: 3500*ms + time.Duration(i)*1300*ms, Push: 180 * ms, Hold: 40 * ms, Release: 90 * ms, Depth: 1})
+	}
+	var began, ended time.Duration
+	b.run(7*second, func(s Sample) {
+		done := c.Add(s)
+		if c.Stage() == Squeezing && began == 0 {
+			began = s.At
+		}
+		if done && ended == 0 {
+			ended = s.At
+		}
+	})
+	if began < 3200*ms || began > 3300*ms || ended < 5*second || ended > 5050*ms {
+		t.Errorf("began at %v, ended at %v; want just after 3.2 s and 5 s", began, ended)
+	}
+	if _, err := c.Result(); err == nil || !strings.Contains(err.Error(), "readings were missing") || c.Count() != 1 {
+		t.Errorf("%v after %d squeezes", err, c.Count())
 	}
 }
 

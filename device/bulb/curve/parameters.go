@@ -39,6 +39,9 @@ type Parameters struct {
 	// Push is the usual time of pushing, Fill from release to filled.
 	Push time.Duration `json:"push_ns"`
 	Fill time.Duration `json:"fill_ns"`
+	// When is the wall time of the calibration, RFC 3339: a label, on which
+	// nothing depends. Empty: no clock was set.
+	When string `json:"when,omitempty"`
 }
 
 // Check says in words why parameters cannot be used; nil if they can.
