@@ -168,7 +168,27 @@ func (s *safe) Made(context.Context) ([]api.Generation, error) {
 }
 
 // errBusy refuses what would meet another backup or restore.
-var errBusy = programme.Refused{Why: "busy", Text: "a backup or a restore is under way; wait for its end"}
+var errBusy = programme.Refused{Why: api.WhyBusy, Text: "a backup or a restore is under way; wait for its end"}
+
+// quiet is hold, and keeps backups from being made too: for work that writes the
+// store's file anew, which would wait for a slow stick with everything behind it.
+func (s *safe) quiet(ctx context.Context, people ...string) (release func(), why string) {
+	if !s.busy.TryLock() {
+		return func() {}, api.WhyBusy
+	}
+	if s.hold == nil {
+		return s.busy.Unlock, ""
+	}
+	held, why := s.hold(ctx, people...)
+	if why != "" {
+		s.busy.Unlock()
+		return held, why
+	}
+	return func() {
+		held()
+		s.busy.Unlock()
+	}, ""
+}
 
 // Write implements api.Backup.
 func (s *safe) Write(ctx context.Context, w io.Writer, passphrase string) error {
@@ -327,8 +347,8 @@ func inWords(err error) error {
 	switch {
 	case errors.Is(err, bolt.ErrGrown):
 		return errMeanwhile
-	case errors.Is(err, programme.ErrUncleaned):
-		return errors.New(err.Error()) // in the file that was not put in place: nobody was erased here
+	case errors.Is(err, programme.ErrUncleaned), errors.Is(err, programme.ErrSaved):
+		return errors.New(err.Error()) // in the file that was not put in place: here nothing was erased or saved
 	}
 	for kind, why := range map[error]string{
 		backup.ErrLocked: "locked", backup.ErrOtherLock: "locked", backup.ErrNoBackup: "no_backup", backup.ErrDamaged: "backup_damaged",

@@ -66,7 +66,7 @@ func newOffice(ctx context.Context, p *parts) (*office, error) {
 		Erased: func(people []string) error { return p.erased.Add(people...) },
 		OnSpoiled: func(x programme.Spoilt) {
 			if o.spoiled != nil {
-				o.spoiled(session.Spoilt{Nebuliser: x.Nebuliser, Batch: x.Batch, Worthless: x.Why != programme.Changed})
+				o.spoiled(session.Spoilt{Nebuliser: x.Nebuliser, Batch: x.Batch, Worthless: x.Why == programme.Clogged || x.Why == programme.BatchChanged, Seen: x.Seen})
 			}
 		},
 	})
@@ -110,7 +110,7 @@ func (o *office) cleanOnce(ctx context.Context, list *backup.Erased, hold func(c
 	if owed {
 		release, why := hold(ctx)
 		if why != "" {
-			return nil // a run goes before
+			return nil // a run or a backup goes before
 		}
 		defer release()
 		if err := o.desk.Clean(ctx); err != nil {
@@ -239,7 +239,7 @@ func (p *parts) books(ctx context.Context, ses *session.Session) (http.Handler, 
 			}
 			return all
 		},
-		Hold:     ses.Hold,
+		Hold:     p.safe.quiet,
 		Evidence: p.notary, Backup: p.safe, LastBackup: p.safe.lastBackup, Moment: clock.Moment, Life: ctx,
 	})
 }

@@ -365,7 +365,7 @@ func console(ctx context.Context, o options, p *parts) error {
 	served := make(chan error, 1)
 	go func() { served <- web.Serve(listener) }()
 	go p.health.watch(ctx, p.log)
-	go p.office.clean(ctx, real, p.erased, ses.Hold)
+	go p.office.clean(ctx, real, p.erased, p.safe.quiet)
 	go watchdog.run(ctx, p.clk)
 	go p.relay(real, server.Board).Run(ctx)
 

@@ -275,6 +275,8 @@ func (a *api) alone(ctx context.Context, people ...string) (done func(), err err
 	switch why {
 	case "":
 		return done, nil
+	case WhyBusy:
+		return nil, problem(http.StatusConflict, WhyBusy, "A backup or a restore is under way. This waits for its end.")
 	case WhyRunShown:
 		return nil, problem(http.StatusConflict, WhyRunShown, "A run of this person has ended and still stands on the Bench. Close it there first.")
 	}

@@ -35,7 +35,7 @@ func (a *api) house() {
 				if err := a.cfg.Desk.Do(ctx, programme.PolicySet{Policy: in.Body.Policy, By: in.Body.By}); err != nil {
 					return nil, err
 				}
-				return Nothing{true}, a.cfg.Desk.RedoDue(ctx)
+				return Nothing{true}, nil
 			})
 		})
 	add(a, route{method: http.MethodGet, path: "/retention", id: "getRetention", tag: tag, summary: "What is past the time for which it has to be kept", heavy: true, time: slow, conflict: true,

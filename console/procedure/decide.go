@@ -465,7 +465,7 @@ func (d *decision) report(by string) {
 	case Ready:
 		d.ignore(WhyNoSqueezeYet)
 	case Screening:
-		if len(d.s.Screening) <= d.s.ScreenAdded {
+		if len(d.s.Screening) == len(d.s.screenByHand) {
 			// Also after a doubtful one alone, or one that a person added: the contact
 			// has shown nothing, and how much there was to taste is not known.
 			d.refuse(WhyNoSqueezeYet)

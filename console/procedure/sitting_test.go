@@ -290,6 +290,7 @@ func TestACorrectionOfNothingIsRefused(t *testing.T) {
 }
 
 var (
+	takeOne  = Input{Do: DoCorrect, Delta: -1, Reason: "bumped", By: "Tom Reed"}
 	addOne   = Input{Do: DoCorrect, Delta: 1, Reason: "beside the pedal", By: "Tom Reed"}
 	takeBack = Input{Do: DoCorrect, Delta: -1, Reason: "it was bumped", By: "Tom Reed"}
 )
@@ -353,6 +354,12 @@ func TestWordsAloneAreNoPass(t *testing.T) {
 	r.do(goOn, addOne, addOne, button, letGo)
 	if r.s.Stage != Screening || r.s.Bin != 0 {
 		t.Fatalf("a bin after words alone: %s, %d", r.s.Stage, r.s.Bin)
+	}
+	// One that was added and taken back is none, and takes none away.
+	one := &sitting{s: opened(t, false)}
+	one.do(goOn, squeeze, addOne, takeOne, button)
+	if one.s.Stage != Clearing {
+		t.Fatalf("a report after one squeeze is refused: %s", one.s.Stage)
 	}
 	r.do(squeeze, button, letGo, goOn)
 	r.at += 5 * time.Minute

@@ -28,15 +28,17 @@ func (d Dose) Left() int { return max(0, d.Required-len(d.Given)) }
 // back is the last that counted, whether a contact saw it or not.
 func (d Dose) HalfByHand() bool { return len(d.byHand) >= d.Required/2 }
 
-// byHandOf follows a correction of Given that was just made.
-func (d *Dose) byHandOf(delta int) {
-	n := len(d.byHand)
+// byHand follows a correction that was just made to a list of squeezes of now n
+// by the indices of those that were added.
+func byHand(added []int, delta, n int) []int {
+	last := len(added) - 1
 	switch {
 	case delta > 0:
-		d.byHand = append(slices.Clip(d.byHand), len(d.Given)-1)
-	case n > 0 && d.byHand[n-1] >= len(d.Given):
-		d.byHand = d.byHand[:n-1]
+		return append(slices.Clip(added), n-1)
+	case last >= 0 && added[last] >= n:
+		return added[:last]
 	}
+	return added
 }
 
 // A State is what is known of a run. It is a value: Fold never changes the
@@ -70,10 +72,12 @@ type State struct {
 	ScreenDoubt int
 	ScreenAdded int
 	ScreenTaken int
-	Bin         int // 0: not reached
-	BinAt       time.Duration
-	SureAtBin   int  // sure squeezes when it was set
-	Proven      bool // the wearer's button was pressed in this run
+
+	screenByHand []int // indices in Screening of those that were added
+	Bin          int   // 0: not reached
+	BinAt        time.Duration
+	SureAtBin    int  // sure squeezes when it was set
+	Proven       bool // the wearer's button was pressed in this run
 
 	// The fit test.
 	Initial Dose
@@ -508,13 +512,14 @@ func (s State) corrected(f Corrected, at time.Duration) State {
 	switch f.Part {
 	case PartScreening:
 		s.Screening = change(s.Screening)
+		s.screenByHand = byHand(s.screenByHand, f.Delta, len(s.Screening))
 		count(&s.ScreenAdded, &s.ScreenTaken)
 		if f.Delta < 0 {
 			s.ScreenDoubt++ // it may have given mist: the bin never sinks by a word
 		}
 	case PartInitial:
 		s.Initial.Given = change(s.Initial.Given)
-		s.Initial.byHandOf(f.Delta)
+		s.Initial.byHand = byHand(s.Initial.byHand, f.Delta, len(s.Initial.Given))
 		count(&s.Initial.Added, &s.Initial.Taken)
 	case PartTopUp:
 		s.withTopUp(f.TopUp, func(t *Dose) {
@@ -522,7 +527,7 @@ func (s State) corrected(f Corrected, at time.Duration) State {
 				t.Extra = slices.Clone(t.Extra[:len(t.Extra)-1])
 			} else {
 				t.Given = change(t.Given)
-				t.byHandOf(f.Delta)
+				t.byHand = byHand(t.byHand, f.Delta, len(t.Given))
 			}
 			count(&t.Added, &t.Taken)
 		})

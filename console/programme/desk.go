@@ -180,10 +180,12 @@ func (d *Desk) Do(ctx context.Context, facts ...Fact) error {
 		err = d.do(ctx, facts, nil, nil)
 	}
 	d.mu.Unlock()
+	if err == nil || errors.Is(err, ErrSaved) {
+		d.tell(told) // what is saved holds, whatever became of the views
+	}
 	if err != nil {
 		return err
 	}
-	d.tell(told)
 	return saved(d.RedoDue(ctx))
 }
 

@@ -23,7 +23,8 @@ func (c *change) run(r Run) error {
 			r.Signed[i].Holds = r.Signed[i].Record == r.Hash
 		}
 		if r.Recalled != "" {
-			r.Outcome, r.Reason = procedure.NotValid, procedure.MistCheckFailed
+			// What the run itself says after that takes nothing of the recall back.
+			r.Outcome, r.Reason, r.First = procedure.NotValid, procedure.MistCheckFailed, known.First
 		}
 		err := c.put(tableRuns, r.Run, r)
 		if err != nil || r.Outcome == known.Outcome && r.First == known.First {

@@ -338,12 +338,14 @@ func (d *Desk) unshown(ctx context.Context, facts []Fact) error {
 type Spoilt struct {
 	Nebuliser string // empty: it is the batch
 	Batch     string // empty: it is the nebuliser
-	Why       string // Clogged, Changed or BatchChanged
+	Why       string // Clogged, Changed or BatchChanged; empty when Seen
+	Seen      bool   // nothing of that: mist was seen to come, so that passes of before keep their ground
 }
 
 // warn gathers what Config.OnSpoiled is to be told once facts are durable, from
-// the kit as it is until then. One that is not used any more is as good as
-// changed for the part that it is named for; a part that is over keeps its ground.
+// the kit as it is until then. A nebuliser that is not used any more is as good as
+// changed for the part that it is named for; a part that is over keeps its ground,
+// and so does one from a bottle that is empty.
 // The caller holds mu.
 func (d *Desk) warn(facts []Fact) (out []Spoilt) {
 	if d.cfg.OnSpoiled == nil {
@@ -353,7 +355,9 @@ func (d *Desk) warn(facts []Fact) (out []Spoilt) {
 	for _, f := range facts {
 		switch f := f.(type) {
 		case MistChecked:
-			if !f.Good {
+			if f.Good {
+				out = append(out, Spoilt{Nebuliser: f.ID, Seen: true})
+			} else {
 				out = append(out, Spoilt{Nebuliser: f.ID, Why: Clogged})
 			}
 		case NebuliserFilled:
@@ -371,8 +375,6 @@ func (d *Desk) warn(facts []Fact) (out []Spoilt) {
 			case !known:
 			case worse && (good == "" || now.Format(time.DateOnly) > good):
 				out = append(out, Spoilt{Batch: f.ID, Why: BatchChanged})
-			case f.Form.Gone && !was.Gone:
-				out = append(out, Spoilt{Batch: f.ID, Why: Changed})
 			}
 		}
 	}

@@ -134,7 +134,8 @@ func (t *intake) read(e store.Entry) error {
 		}
 		r := lineOf(f.st, f.last.Number, hex.EncodeToString(f.last.Hash[:]))
 		r.Ended, r.uses = f.ended, f.uses
-		if n := len(t.news); n > 0 && t.news[n-1].run != nil && t.news[n-1].run.Run == r.Run {
+		// What undoes a pass is read after the pass, which is judged by itself.
+		if n := len(t.news); n > 0 && t.news[n-1].run != nil && t.news[n-1].run.Run == r.Run && t.news[n-1].run.First == r.First {
 			t.news = t.news[:n-1] // nothing came in between: the later state counts
 		}
 		t.news = append(t.news, news{number: e.Number, kind: e.Kind, run: &r})

@@ -36,6 +36,7 @@ type openRun struct {
 	language string           // of the wearer
 
 	uncleared bool      // no clearance of the wearer was on record
+	seen      []string  // nebulisers that gave mist after the run had ended
 	taking    bool      // it is active, and about to be taken up
 	unsaved   bool      // something of it was shown and is not on disk for good
 	actor     Actor     // the simulated wearer of a drill; nil in a test

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"tallyhood/console/archive"
@@ -20,6 +21,7 @@ type Spoilt struct {
 	Nebuliser string // empty: it is the batch
 	Batch     string // empty: it is the nebuliser
 	Worthless bool   // what was done with it is, as when it was found clogged; else it is not to be used as it was named
+	Seen      bool   // nothing of that: mist was seen to come, so that a pass of before keeps its ground
 }
 
 // Spoiled tells open runs of it. It is called when that is durable, from any
@@ -33,6 +35,14 @@ func (s *Session) Spoiled(x Spoilt) {
 
 func (s *Session) spoil(x Spoilt) {
 	for _, r := range s.all() {
+		passed := r.over() && len(r.pending) == 0
+		switch {
+		case x.Seen && passed:
+			r.seen = append(r.seen, x.Nebuliser)
+			continue
+		case x.Seen, passed && x.Nebuliser != "" && slices.Contains(r.seen, x.Nebuliser):
+			continue
+		}
 		r.say(procedure.Input{At: s.cfg.Clock.Now(), Do: procedure.DoSpoiled, Nebuliser: x.Nebuliser, Batch: x.Batch, Yes: x.Worthless})
 	}
 }

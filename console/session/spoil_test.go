@@ -121,9 +121,12 @@ func TestACloggedNebuliserUndoesAPass(t *testing.T) {
 		shown     bool             // the pass, before the nebuliser was found clogged
 		proof     []procedure.Verb // said before that
 		id        string
+		seen      bool // to give mist, before that
 		worthless bool
 		want      procedure.Outcome
 	}{
+		"seen to give mist after the pass":   {shown: true, seen: true, id: "n-S1", worthless: true, want: procedure.Pass},
+		"seen while the pass was written":    {seen: true, id: "n-S1", worthless: true, want: procedure.NotValid},
 		"while the pass is being written":    {id: "n-S1", worthless: true, want: procedure.NotValid},
 		"while it is written, the weak one":  {id: "n-W1", worthless: true, want: procedure.NotValid},
 		"when the pass is shown":             {shown: true, id: "n-S1", worthless: true, want: procedure.NotValid},
@@ -169,6 +172,9 @@ func TestACloggedNebuliserUndoesAPass(t *testing.T) {
 			}
 			for _, v := range c.proof {
 				d.say(v, procedure.Input{})
+			}
+			if c.seen {
+				d.ses.Spoiled(session.Spoilt{Nebuliser: c.id, Seen: true})
 			}
 			d.ses.Spoiled(session.Spoilt{Nebuliser: c.id, Worthless: c.worthless})
 			d.wait(2 * time.Second)

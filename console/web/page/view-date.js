@@ -12,7 +12,7 @@ import { dayIn } from "./lang.js";
  * @param {{label: string, value: string, name?: string, hint?: string, required?: boolean, disabled?: boolean, min?: string, max?: string, change?: (e: Event) => void}} how value: as the box writes it, 2026-09-14; empty: none
  */
 export function dateField({ label, value, name = "", hint = "", required = false, disabled = false, min = "", max = "", change }) {
-  return html`<label class="field"><span>${label}${hint ? html` <small>${hint}</small>` : nothing} <b class="day-read" .textContent=${dayIn(value)}></b></span><input type="date" name=${name || nothing} min=${min || nothing} max=${max || nothing} ?required=${required} ?disabled=${disabled} autocomplete="off" .value=${value} @input=${readBack} @change=${change ?? nothing}></label>`;
+  return html`<label class="field"><span>${label}${hint ? html` <small>${hint}</small>` : nothing} <b class="day-read" aria-hidden="true" .textContent=${dayIn(value)}></b></span><input type="date" name=${name || nothing} min=${min || nothing} max=${max || nothing} ?required=${required} ?disabled=${disabled} autocomplete="off" .value=${value} @input=${readBack} @change=${change ?? nothing}></label>`;
 }
 
 /** What was typed, before anybody asks for it. @param {Event} e */

@@ -289,7 +289,10 @@ func learn(low, high float64, r rest, dead float64, done []segment) (Parameters,
 	if off := far(ins, p.In, inBand); off != "" {
 		return Parameters{}, fmt.Errorf("the bulb did not fill alike: after squeeze %s away from the others; let go fully each time", off)
 	}
-	return p, p.Check()
+	if err := p.Check(); err != nil {
+		return Parameters{}, err
+	}
+	return p, nil
 }
 
 func pick(done []segment, f func(segment) float64) []float64 {
