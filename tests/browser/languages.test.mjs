@@ -109,7 +109,7 @@ const stays = [
   ["a language by its own name", /\b(English|Español|español|Français|français|Polski|polski|Română|română|Português|português|Deutsch|Nederlands|italiano|lietuvių|magyar|slovenčina)|Türkçe|čeština/g],
   ["sayings for the wearer, in the wearer's language", /Hood off\. Rinse with water and wipe your lips\. When the taste has gone, tell me\. Then put your facepiece on by yourself, as you do at work, and check the seal\./g],
   ["where a rule stands", /(29 CFR )?1910\.134 App(\.|endix) A(, Part I\.B(\.\d)?)?|29 CFR|HSE INDG479 rev 1/g],
-  ["files, encodings, programs, licences", /(\/[\w./-]+|\S+\.csv|utf-\d+\w*|windows-\d+|iso-\d+-\d|tallyhood( records check)?|lit-html|exit status|Apache License|BSD|Clause|503 Service Unavailable|404 Not Found)/g],
+  ["files, encodings, programs, licences", /(\/[\w./-]+|\S+\.csv|utf-\d+\w*|windows-\d+|iso-\d+-\d|tallyhood( records check)?|lit-html|exit status|no space left on device|Apache License|BSD|Clause|503 Service Unavailable|404 Not Found)/g],
   ["units, kinds of files, keys of a keyboard, lines of a board", /\b(ml|mg|ms|[kMG]B|CSV|PDF|PNG|SVG|ICS|XLSX|Esc|Home|End|Shift|GPIO\d+|hw)\b/g],
   ["ids and hashes", /\b([0-9a-f]{64}|neb-\w+|[kr][0-9a-z]{6,}|1a2b:3c4d)\b/g],
 ];
