@@ -489,3 +489,58 @@ func TestADrillIsPractice(t *testing.T) {
 		t.Errorf("practice is %q", got)
 	}
 }
+
+// What is just not enough, by the figures of 29 CFR 1910.134 App. A (Part I.A.13:
+// worn for five minutes; Part I.B.3: thirty squeezes) and, for how long a full
+// exposure lasts, by the house.
+func TestJustNotEnough(t *testing.T) {
+	s := opened(t, true)
+	s.Stage, s.Proven = Donning, true
+	wear := 5 * time.Minute
+	if got := s.Blocked(wear - time.Millisecond); got != WhyWear {
+		t.Errorf("worn for a moment less than five minutes: %q", got)
+	}
+	if got := s.Blocked(wear); got != "" {
+		t.Errorf("worn for five minutes: %q", got)
+	}
+
+	r := &sitting{s: opened(t, false)}
+	r.do(goOn)
+	r.do(times(30, squeeze)...)
+	full := r.s.Opened.Rules.Figures.FullExposureFor.Duration()
+	early, _ := play(r.s, Input{At: r.at + full - time.Millisecond, Do: DoTick})
+	if early.Verdict != nil {
+		t.Errorf("cannot taste a moment early: %+v", early.Verdict)
+	}
+	if late, _ := play(r.s, Input{At: r.at + full, Do: DoTick}); late.Verdict == nil || late.Verdict.Outcome != CannotTaste {
+		t.Errorf("cannot taste when its time is over: %+v", late.Verdict)
+	}
+
+	// Eleven squeezes are the second bin; one of them taken back may have given mist.
+	r = &sitting{s: opened(t, false)}
+	r.do(goOn)
+	r.do(times(11, squeeze)...)
+	r.do(takeOne, button)
+	if r.s.Bin != 20 {
+		t.Errorf("eleven squeezes, one taken back: bin %d", r.s.Bin)
+	}
+}
+
+// A correction is of one squeeze, and says why.
+func TestCorrectionsThatAreNone(t *testing.T) {
+	for name, c := range map[string]struct {
+		in   Input
+		want Why
+	}{
+		"without a reason": {Input{Do: DoCorrect, Delta: 1, By: "Tom Reed"}, WhyNoReason},
+		"by two":           {Input{Do: DoCorrect, Delta: 2, Reason: "beside the pedal", By: "Tom Reed"}, WhyNotHere},
+		"by two back":      {Input{Do: DoCorrect, Delta: -2, Reason: "bumped", By: "Tom Reed"}, WhyNotHere},
+		"by none":          {Input{Do: DoCorrect, Reason: "beside the pedal", By: "Tom Reed"}, WhyNotHere},
+	} {
+		r := &sitting{s: opened(t, false)}
+		r.do(goOn, squeeze, squeeze, squeeze, c.in)
+		if len(r.s.Screening) != 3 || len(r.s.Corrections) > 0 || lastWhy(r.s) != c.want {
+			t.Errorf("%s: %d squeezes, %v, %q", name, len(r.s.Screening), r.s.Corrections, lastWhy(r.s))
+		}
+	}
+}
