@@ -72,20 +72,8 @@ func TestSpoiltStoreIsToldOnThePages(t *testing.T) {
 			t.Setenv("WATCHDOG_USEC", "60000")
 			ctx, cancel := context.WithCancel(t.Context())
 			defer cancel()
-			r, w := io.Pipe()
-			code := make(chan int, 1)
-			go func() {
-				code <- run(ctx, []string{"serve", "--store", path, "--addr", "127.0.0.1:0", "--sound", "off"}, w, io.Discard)
-				w.Close()
-			}()
-			line := make([]byte, 1024)
-			n, _ := r.Read(line)
-			go func() { _, _ = io.Copy(io.Discard, r) }()
-			at := regexp.MustCompile(`cannot open its records; (http://[^ ]+/) says`).FindSubmatch(line[:n])
-			if at == nil {
-				t.Fatalf("it says %q", line[:n])
-			}
-			answer, err := http.Get(string(at[1]))
+			base, code := serveLocked(ctx, t, path, "records")
+			answer, err := http.Get(base)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -134,20 +122,8 @@ func TestSpoiltKeyIsToldOnThePages(t *testing.T) {
 			}
 			ctx, cancel := context.WithCancel(t.Context())
 			defer cancel()
-			r, w := io.Pipe()
-			code := make(chan int, 1)
-			go func() {
-				code <- run(ctx, []string{"serve", "--store", path, "--addr", "127.0.0.1:0", "--sound", "off"}, w, io.Discard)
-				w.Close()
-			}()
-			line := make([]byte, 1024)
-			n, _ := r.Read(line)
-			go func() { _, _ = io.Copy(io.Discard, r) }()
-			at := regexp.MustCompile(`cannot open its key; (http://[^ ]+/) says`).FindSubmatch(line[:n])
-			if at == nil {
-				t.Fatalf("it says %q, and ended with %d", line[:n], <-code)
-			}
-			answer, err := http.Get(string(at[1]))
+			base, code := serveLocked(ctx, t, path, "key")
+			answer, err := http.Get(base)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -188,4 +164,24 @@ func TestStoreOfAnotherProcessOrPlaceEndsTheDaemon(t *testing.T) {
 			t.Errorf("%s: code %d, %q, %q", name, code, out.String(), errOut.String())
 		}
 	}
+}
+
+// serveLocked starts the daemon on a store of which it cannot open something, and
+// gives the address that it says, and what it ends with.
+func serveLocked(ctx context.Context, t *testing.T, path, what string) (base string, code chan int) {
+	t.Helper()
+	r, w := io.Pipe()
+	code = make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"serve", "--store", path, "--addr", "127.0.0.1:0", "--sound", "off"}, w, io.Discard)
+		w.Close()
+	}()
+	line := make([]byte, 1024)
+	n, _ := r.Read(line)
+	go func() { _, _ = io.Copy(io.Discard, r) }()
+	at := regexp.MustCompile(`cannot open its ` + what + `; (http://[^ ]+/) says`).FindSubmatch(line[:n])
+	if at == nil {
+		t.Fatalf("it says %q", line[:n])
+	}
+	return string(at[1]), code
 }

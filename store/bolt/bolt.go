@@ -269,6 +269,17 @@ func (s *Store) fail(cause error) error {
 // ErrGrown: the journal has entries that whoever asked did not know of.
 var ErrGrown = errors.New("the journal has grown meanwhile")
 
+// unwritable says why nothing can be written; nil: it can. The caller holds use.
+func (s *Store) unwritable() error {
+	switch {
+	case s.closed:
+		return store.ErrClosed
+	case s.db == nil:
+		return store.ErrReadOnly
+	}
+	return s.failure()
+}
+
 // End takes nothing more from here on: each later write gives store.ErrFailed. What
 // was under way is durable, what is there can be read, and the file stays locked
 // until Close. It is for who puts another file in the place of this one, and has
@@ -277,13 +288,7 @@ var ErrGrown = errors.New("the journal has grown meanwhile")
 func (s *Store) End(number uint64) error {
 	s.use.Lock() // nothing waits for the writer
 	defer s.use.Unlock()
-	switch {
-	case s.closed:
-		return store.ErrClosed
-	case s.db == nil:
-		return store.ErrReadOnly
-	}
-	if err := s.failure(); err != nil {
+	if err := s.unwritable(); err != nil {
 		return err
 	}
 	if last, _ := s.Last(); last != number {

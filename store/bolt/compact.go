@@ -11,8 +11,6 @@ import (
 	"path/filepath"
 
 	"go.etcd.io/bbolt"
-
-	"tallyhood/store"
 )
 
 // compactStep bounds what one transaction of the new file holds, in bytes: the
@@ -26,13 +24,7 @@ const compactStep = 4 << 20
 func (s *Store) Compact(ctx context.Context) error {
 	s.use.Lock() // nobody reads, and nothing waits for the writer
 	defer s.use.Unlock()
-	switch {
-	case s.closed:
-		return store.ErrClosed
-	case s.db == nil:
-		return store.ErrReadOnly
-	}
-	if err := s.failure(); err != nil {
+	if err := s.unwritable(); err != nil {
 		return err
 	}
 	unfinished := s.path + ".compact"
